@@ -1,0 +1,1 @@
+"""Plugins that ship with the engine; they come in by the door that everybody uses."""

@@ -1,0 +1,84 @@
+"""What a fact is: its declaration, and the function that finds it for many subjects at once."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import polars as pl
+
+from qa_engine.records import KINDS
+
+if TYPE_CHECKING:
+    from qa_engine.facts.past import Past
+
+EVENT_SUBJECTS = tuple(KINDS)
+"""Subjects that are records, judged at their own instant."""
+
+STATE_SUBJECTS: dict[str, str] = {
+    "charge": "tank",
+    "tank": "tank",
+    "meter": "meter",
+    "van": "van",
+    "base": "base",
+}
+"""Subjects that are things, judged as of an instant; each with the item it belongs to."""
+
+SUBJECTS = (*EVENT_SUBJECTS, *STATE_SUBJECTS)
+
+FactType = Literal["number", "words", "yes/no", "records"]
+
+COLUMN_TYPES: dict[str, pl.DataType] = {
+    "number": pl.Float64(),
+    "words": pl.String(),
+    "yes/no": pl.Boolean(),
+    "records": pl.List(pl.String()),
+}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """The declaration of one fact.
+
+    Attributes:
+        name: how rules write it, in snake_case; one name means the same for every subject.
+        type: number, words, yes/no, or records (a list of record ids, for messages only).
+        meaning: one plain sentence for the person who writes rules.
+        unit: the unit of a number; None for other types.
+        words: the closed list that words come from; empty if they are free.
+        low, high: the range a number can have, in its unit.
+        absent: what it means when the records are silent: the fact is unknown, or it is "no".
+    """
+
+    name: str
+    type: FactType
+    meaning: str
+    unit: str | None = None
+    words: tuple[str, ...] = ()
+    low: float = float("-inf")
+    high: float = float("inf")
+    absent: Literal["unknown", "no"] = "unknown"
+
+
+@dataclass(frozen=True)
+class FactGroup:
+    """Facts that are found together, by one function, from the same records.
+
+    Attributes:
+        subjects: the kinds of subject it can be asked about.
+        facts: what it finds.
+        find: takes the subjects and their past, returns a frame row for row beside the subjects,
+            with a column per fact and, if it can, a column ``evidence`` with the id of the record
+            that the facts came from. Missing is null; NaN and infinities are made null.
+        looks_ahead: whether it reads records after the subject's instant, up to its ``until``;
+            only rules with ``within`` may use such facts.
+
+    The frame of subjects has ``subject`` (id), ``at``, ``until``, ``record`` (null for things),
+    ``van``, ``tank``, ``meter``, ``base``, ``source`` and ``item`` where the subject has one
+    (null otherwise), and for records all fields of the kind. Rows are sorted by (item, at).
+    """
+
+    subjects: tuple[str, ...]
+    facts: tuple[Fact, ...]
+    find: Callable[[pl.DataFrame, "Past"], pl.DataFrame]
+    looks_ahead: bool = False
+    provider: str = "qa_engine"

@@ -1,0 +1,1 @@
+"""Starter rule sets, as YAML files."""

@@ -1,0 +1,1 @@
+"""The front end: pages over the engine."""

@@ -155,7 +155,7 @@ class Conversion:
 
 @cache
 def _registry() -> Any:
-    registry = pint.UnitRegistry(None, non_int_type=Fraction)
+    registry: Any = pint.UnitRegistry(None, non_int_type=Fraction)
     for line in _DEFINITIONS.strip().splitlines():
         registry.define(line)
     return registry
@@ -175,7 +175,7 @@ def unit(name: str) -> Unit:
     """
     name = _OTHER_SPELLINGS.get(name, name)
     if name not in _UNITS:
-        hint = nearest(name, unit_names())
+        hint = nearest(name, reversed(unit_names()))  # of two spellings the preferred one
         raise UnitError(f"'{name}' is not a unit known here{'; ' + hint if hint else ''}")
     quantity = _registry().parse_expression(_UNITS[name])
     return Unit(name, _as_unit(name, quantity))

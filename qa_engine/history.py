@@ -6,6 +6,8 @@ meter, a base...). Sorting happens once, here; everything downstream relies on i
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import reduce
+from typing import Literal
 
 import polars as pl
 
@@ -14,6 +16,9 @@ from qa_engine.register import TABLES, Register
 
 RECORDS_PER_BLOCK = 500_000
 """How many records a block of tanks may hold before the fleet is cut into more blocks."""
+
+# Names that no field, fact or register column can have, since they hold a space.
+INSTANT, PLACE, TAKEN = "the instant", "the place", "taken "
 
 
 @dataclass(frozen=True)
@@ -101,17 +106,21 @@ def latest(
 ) -> pl.DataFrame:
     """Return for each subject the last row at or before its instant, nulls where there is none.
 
+    Of several rows at one instant the last one counts: frames of a history hold them in the order
+    of their record ids. Subjects and rows that stand in the order of (``by``, instant), as frames
+    of a history do for their own item, are not sorted again.
+
     Args:
         subjects: has ``by`` and ``at``; any order.
         rows: has ``by``, the instant ``at`` (its own column of that name) and what to ``take``.
-        by: the column that must be equal, such as ``tank``.
+        by: the column that must be equal, such as ``tank``; null equals nothing.
         take: the columns of ``rows`` to return.
         at: the name of the instant in ``rows``.
 
     Returns:
         A frame of the columns ``take``, row for row beside ``subjects``.
     """
-    return _beside(subjects, rows, "at", at, by, take, "backward")
+    return _beside(subjects.select(by, "at"), rows.select(by, *_taken(at, take)), "backward")
 
 
 def following(
@@ -119,36 +128,78 @@ def following(
 ) -> pl.DataFrame:
     """Return for each subject the first row after its instant and not after its ``until``.
 
-    For facts that look ahead; ``subjects`` has ``by``, ``at`` and ``until``.
+    For facts that look ahead; ``subjects`` has ``by``, ``at`` and ``until``. Of several rows at
+    one instant the first one counts.
     """
-    ask = subjects.with_columns(pl.col("at") + pl.duration(microseconds=1))
-    found = _beside(ask, rows, "at", "at", by, [*take, "at"], "forward")
+    asked = subjects.select(by, pl.col("at") + pl.duration(microseconds=1))
+    found = _beside(asked, rows.select(by, *_taken("at", ["at", *take])), "forward")
     in_time = found["at"] <= subjects["until"]
     return found.select(pl.when(in_time).then(pl.col(name)).alias(name) for name in take)
 
 
+def logged_van(subjects: pl.DataFrame, history: History) -> pl.Series:
+    """Return the van that the latest record of each subject's tank names, null if none does.
+
+    ``subjects`` has ``tank`` and ``at``; of records at one instant the one with the last id counts.
+    """
+    take = ["at", "record", "van"]
+    found = (
+        latest(subjects, history.of(kind, "tank", *take).drop_nulls("van"), by="tank", take=take)
+        for kind in TANK_KINDS
+    )
+    return reduce(_later_of, found)["van"]
+
+
+def _later_of(one: pl.DataFrame, other: pl.DataFrame) -> pl.DataFrame:
+    """Return row for row the record that is later by instant, then by id."""
+    both = pl.concat([one, other.select(pl.all().name.prefix(TAKEN))], how="horizontal")
+    at, record = pl.col(f"{TAKEN}at"), pl.col(f"{TAKEN}record")
+    later = (at > pl.col("at")) | ((at == pl.col("at")) & (record > pl.col("record")))
+    chosen = later.fill_null(False) | pl.col("at").is_null()
+    return both.select(
+        pl.when(chosen).then(pl.col(TAKEN + name)).otherwise(pl.col(name)).alias(name)
+        for name in one.columns
+    )
+
+
+def _taken(at: str, take: Sequence[str]) -> list[pl.Expr]:
+    return [
+        pl.col(at).alias(INSTANT),
+        *(pl.col(name).alias(TAKEN + name) for name in dict.fromkeys(take)),
+    ]
+
+
 def _beside(
-    subjects: pl.DataFrame,
-    rows: pl.DataFrame,
-    left: str,
-    right: str,
-    by: str,
-    take: Sequence[str],
-    strategy: str,
+    asked: pl.DataFrame, rows: pl.DataFrame, strategy: Literal["backward", "forward"]
 ) -> pl.DataFrame:
-    named = {name: f"taken_{name}" for name in take}
-    wanted = rows.select(
-        pl.col(by), pl.col(right).alias("instant"), *(pl.col(n).alias(t) for n, t in named.items())
+    """Return the columns of ``rows`` marked as taken, row for row beside what is asked.
+
+    Both frames begin with the column that must be equal and the instant. Joining to the nearest
+    instant needs nothing but ascending instants within each item.
+    """
+    by = asked.columns[0]
+    asked = asked.rename({"at": INSTANT})
+    rows = rows.filter(pl.col(by).is_not_null()) if rows[by].null_count() else rows
+    taken = [name for name in rows.columns if name.startswith(TAKEN)]
+    if rows.is_empty() or asked[by].null_count() == asked.height:
+        return rows.select(taken).rename(lambda n: n.removeprefix(TAKEN)).clear(asked.height)
+    rows = rows if _in_order(rows) else rows.sort(INSTANT, maintain_order=True)
+    in_order = _in_order(asked)
+    if not in_order:
+        asked = asked.with_row_index(PLACE).sort(INSTANT, maintain_order=True)
+    joined = asked.join_asof(
+        rows, on=INSTANT, by=by, strategy=strategy, coalesce=True, check_sortedness=False
     )
-    asked = subjects.select(pl.col(by), pl.col(left).alias("instant")).with_row_index("place")
-    joined = asked.sort(by, "instant", maintain_order=True).join_asof(
-        wanted.sort(by, "instant", maintain_order=True),
-        on="instant",
-        by=by,
-        strategy=strategy,  # type: ignore[arg-type]
-        check_sortedness=False,
-    )
-    return joined.sort("place").select(pl.col(t).alias(n) for n, t in named.items())
+    joined = joined if in_order else joined.sort(PLACE)
+    return joined.select(pl.col(name).alias(name.removeprefix(TAKEN)) for name in taken)
+
+
+def _in_order(frame: pl.DataFrame) -> bool:
+    """Tell whether a frame stands in the order of its first column, then of its instants."""
+    item, instant = pl.col(frame.columns[0]), pl.col(INSTANT)
+    later = (item == item.shift()) & (instant >= instant.shift())
+    ordered = frame.select(((item > item.shift()) | later).all()).item()
+    return bool(ordered) and frame[frame.columns[0]].null_count() == 0
 
 
 def valid_rows(
@@ -158,5 +209,10 @@ def valid_rows(
 
     ``subjects`` has the table's key column and ``at``. Nulls where no row held.
     """
-    rows = register.table(table)
-    return latest(subjects, rows, by=TABLES[table].key, take=take, at="holds_from")
+    rows, key = register.table(table), TABLES[table].key
+    if rows[key].is_duplicated().any():
+        return latest(subjects, rows, by=key, take=take, at="holds_from")
+    rows = rows.select(key, *_taken("holds_from", take))
+    joined = subjects.select(key, "at").join(rows, on=key, how="left", maintain_order="left")
+    held = pl.col(INSTANT) <= pl.col("at")
+    return joined.select(pl.when(held).then(pl.col(TAKEN + n)).alias(n) for n in take)

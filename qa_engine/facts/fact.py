@@ -47,6 +47,9 @@ class Fact:
         words: the closed list that words come from; empty if they are free.
         low, high: the range a number can have, in its unit.
         absent: what it means when the records are silent: the fact is unknown, or it is "no".
+        per_day: by how much it changes with each day on which nothing is logged, in its unit:
+            1 for an age in days, -1 for days left, 0 for what only records change. From it the
+            engine foretells when a rule will fall due.
     """
 
     name: str
@@ -57,6 +60,7 @@ class Fact:
     low: float = float("-inf")
     high: float = float("inf")
     absent: Literal["unknown", "no"] = "unknown"
+    per_day: int = 0
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,8 @@ class FactGroup:
             that the facts came from. Missing is null; NaN and infinities are made null.
         looks_ahead: whether it reads records after the subject's instant, up to its ``until``;
             only rules with ``within`` may use such facts.
+        asks_models: whether it asks resin models, so that a failed plugin explains its silence.
+        provider: the plugin that offers the group.
 
     The frame of subjects has ``subject`` (id), ``at``, ``until``, ``record`` (null for things),
     ``van``, ``tank``, ``meter``, ``base``, ``source`` and ``item`` where the subject has one
@@ -81,4 +87,5 @@ class FactGroup:
     facts: tuple[Fact, ...]
     find: Callable[[pl.DataFrame, "Past"], pl.DataFrame]
     looks_ahead: bool = False
+    asks_models: bool = False
     provider: str = "qa_engine"

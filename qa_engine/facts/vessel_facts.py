@@ -1,0 +1,177 @@
+"""Facts about the vessel: its services and their results, and when the next is due."""
+
+from datetime import date
+
+import polars as pl
+
+from qa_engine.facts.days import age_of_latest, days_until, local_day
+from qa_engine.facts.fact import Fact, FactGroup
+from qa_engine.facts.past import Past
+from qa_engine.fields import Word
+from qa_engine.history import latest
+from qa_engine.records import KINDS
+
+_WORDS = {
+    name: field.words
+    for name, field in KINDS["vessel_service"].fields.items()
+    if isinstance(field, Word)
+}
+_ROWS = 2**32
+_NEVER = (date.max - date(1970, 1, 1)).days
+"""The due day of a service that states none, later than any other; days since 1970-01-01."""
+
+
+def _services(past: Past, *columns: str) -> pl.DataFrame:
+    return past.history.of("vessel_service", "tank", "at", "record", *columns)
+
+
+def _due(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    found = latest(subjects, _due_after_each(past), by="tank", take=["due", "record"])
+    today = local_day(subjects["at"], past.register.zone)
+    return found.select(
+        days_until(found["due"], today).alias("vessel_due_in"), pl.col("record").alias("evidence")
+    )
+
+
+def _due_after_each(past: Past) -> pl.DataFrame:
+    """Return for each service the due day that governs from then on, and the record that set it.
+
+    The latest service of each kind on each authority counts with the day it states, and the
+    earliest of these days governs. A service without an authority stands until the next one of
+    its kind, on whatever authority.
+    """
+    services = _in_order(_services(past, "service", "authority", "next_due"))
+    day = pl.col("next_due").cast(pl.Int32).cast(pl.Int64).fill_null(_NEVER)
+    row = pl.int_range(pl.len(), dtype=pl.Int64)
+    standing = [
+        _standing(kind, authority).forward_fill().over("tank").alias(f"{kind} {authority}")
+        for kind in (*_WORDS["service"], None)
+        for authority in (*_WORDS["authority"], None)
+    ]
+    governing = (
+        services.with_columns(stated=day * _ROWS + row, none=_NEVER * _ROWS + row)
+        .with_columns(standing)
+        .select(
+            "tank", "at", pl.min_horizontal(s.meta.output_name() for s in standing).alias("first")
+        )
+    )
+    due = pl.col("first") // _ROWS
+    return governing.with_columns(
+        pl.when(due < _NEVER).then(due).cast(pl.Int32).cast(pl.Date).alias("due"),
+        services["record"].gather(governing["first"] % _ROWS),
+    )
+
+
+def _in_order(services: pl.DataFrame) -> pl.DataFrame:
+    """Return services by (tank, at); at one instant, what is to be feared most comes last."""
+    unstated = pl.col("authority").is_null()
+    return services.sort(
+        "tank",
+        "at",
+        unstated,
+        pl.col("next_due").fill_null(date.max),
+        descending=[False, False, False, True],
+        maintain_order=True,
+    )
+
+
+def _standing(kind: str | None, authority: str | None) -> pl.Expr:
+    """Return the due day that a row sets for one kind of service on one authority, else null."""
+    of_kind = pl.col("service").eq_missing(pl.lit(kind, pl.String))
+    if authority is not None:
+        return pl.when(of_kind, pl.col("authority") == authority).then(pl.col("stated"))
+    unstated = pl.col("authority").is_null()
+    return pl.when(of_kind).then(pl.when(unstated).then(pl.col("stated")).otherwise(pl.col("none")))
+
+
+def _authority_stated(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    services = _in_order(_services(past, "service", "authority", "next_due"))
+    lacking = [
+        _lacking(kind).forward_fill().over("tank").replace("", None).alias(f"lacking {kind}")
+        for kind in (*_WORDS["service"], None)
+    ]
+    states = services.with_columns(pl.coalesce(lacking).alias("lacking"))
+    found = latest(subjects, states, by="tank", take=["record", "lacking"])
+    known, lacks = pl.col("record").is_not_null(), pl.col("lacking").is_not_null()
+    return found.select(
+        pl.when(known).then(~lacks).alias("vessel_authority_stated"),
+        pl.coalesce("lacking", "record").alias("evidence"),
+    )
+
+
+def _lacking(kind: str | None) -> pl.Expr:
+    """Return a service that lacks an authority, "" if it has one, null if it is of another kind."""
+    of_kind = pl.col("service").eq_missing(pl.lit(kind, pl.String))
+    unstated = pl.col("authority").is_null()
+    return pl.when(of_kind).then(pl.when(unstated).then("record").otherwise(pl.lit("")))
+
+
+def _result(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    services = _services(past, "result").drop_nulls("result")
+    caution = pl.col("result").cast(pl.Enum(_WORDS["result"]))
+    found = latest(
+        subjects,
+        services.sort("tank", "at", caution, "record"),
+        by="tank",
+        take=["result", "record"],
+    )
+    return found.rename({"result": "vessel_result", "record": "evidence"})
+
+
+def _service_age(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    return age_of_latest(subjects, _services(past), by="tank", name="vessel_service_age")
+
+
+VESSEL_FACTS = (
+    FactGroup(
+        ("tank", "rinse"),
+        (
+            Fact(
+                "vessel_due_in",
+                "number",
+                "days until the next service of the vessel is due, by the earliest of the days "
+                "that the latest services state, negative once it is overdue",
+                "d",
+                per_day=-1,
+            ),
+        ),
+        _due,
+    ),
+    FactGroup(
+        ("tank",),
+        (
+            Fact(
+                "vessel_authority_stated",
+                "yes/no",
+                "every one of the latest services of the vessel says on whose authority it was",
+            ),
+        ),
+        _authority_stated,
+    ),
+    FactGroup(
+        ("tank", "rinse"),
+        (
+            Fact(
+                "vessel_result",
+                "words",
+                "result of the latest service of the vessel that states one",
+                words=_WORDS["result"],
+            ),
+        ),
+        _result,
+    ),
+    FactGroup(
+        ("tank",),
+        (
+            Fact(
+                "vessel_service_age",
+                "number",
+                "days since the latest service of the vessel",
+                "d",
+                low=0,
+                per_day=1,
+            ),
+        ),
+        _service_age,
+    ),
+)

@@ -14,7 +14,16 @@ from zoneinfo import ZoneInfo
 import polars as pl
 from marshmallow import RAISE, Schema
 
-from qa_engine.fields import Day, Identifier, Quantity, RecordField, Text, Word, YesNo
+from qa_engine.fields import (
+    Day,
+    Identifier,
+    Quantity,
+    RecordField,
+    Text,
+    TimeZone,
+    Word,
+    YesNo,
+)
 
 BEGINNING = datetime(1, 1, 1, tzinfo=UTC)
 """The instant from which a register row without ``from`` holds."""
@@ -35,7 +44,7 @@ class Operator(Schema):
         unknown = RAISE
 
     name = Text(required=True)
-    time_zone = Text(required=True)
+    time_zone = TimeZone(required=True)
 
 
 class Van(Dated):
@@ -43,7 +52,7 @@ class Van(Dated):
 
     van = Identifier(required=True)
     base = Identifier()
-    time_zone = Text()
+    time_zone = TimeZone()
 
 
 class Tank(Dated):

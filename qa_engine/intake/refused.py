@@ -1,0 +1,82 @@
+"""Refused input: what could not be taken, kept with its reason."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple
+
+import polars as pl
+
+from qa_engine.errors import IntakeError
+from qa_engine.fields import NUMBER, Refusal, shown
+
+LONGEST_WRITTEN = 500
+
+
+class Refused(NamedTuple):
+    """One problem of one row.
+
+    Attributes:
+        source: the file.
+        line: the first line of the row; in Parquet, the number of the row.
+        record: the id of the record, if the row has one.
+        field: the field that is wrong, if it is one.
+        written: what was written there; characters that steer a screen are written out.
+        expected: what would do, and in brackets what is wrong.
+    """
+
+    source: str
+    line: int
+    record: str | None
+    field: str | None
+    written: str | None
+    expected: str
+
+
+REFUSED = pl.Schema(
+    {
+        "source": pl.String(),
+        "line": pl.Int64(),
+        "record": pl.String(),
+        "field": pl.String(),
+        "written": pl.String(),
+        "expected": pl.String(),
+    }
+)
+"""The columns of the frame of refused rows, one row per problem."""
+
+
+def refused_frame(rows: Iterable[Refused]) -> pl.DataFrame:
+    """Return problems as a frame with the columns ``REFUSED``."""
+    return pl.DataFrame(list(rows), schema=REFUSED, orient="row")
+
+
+def as_written(cell: object) -> str | None:
+    """Return a cell for the refused file; nothing written gives nothing."""
+    return None if cell is None else shown(cell, LONGEST_WRITTEN)
+
+
+def expectation(message: str) -> str:
+    """Return what a refusal expected, with what was wrong in brackets behind it."""
+    return f"{message.expected} ({message.why})" if isinstance(message, Refusal) else message
+
+
+def write_refused(refused: pl.DataFrame, path: Path) -> None:
+    """Write refused rows to a CSV file.
+
+    A cell that a spreadsheet would run as a formula (it begins with =, +, -, @, a tab or a line
+    break) gets an apostrophe before it; plain numbers such as -3 stay as they are.
+
+    Raises:
+        IntakeError: the file cannot be written.
+    """
+    cells = [_harmless(name) if dtype == pl.String else name for name, dtype in REFUSED.items()]
+    try:
+        refused.select(cells).write_csv(path)
+    except OSError as error:
+        raise IntakeError(f"{path}: cannot be written: {error}") from None
+
+
+def _harmless(name: str) -> pl.Expr:
+    cell = pl.col(name)
+    formula = cell.str.contains(r"^[=+\-@\t\r\n]") & ~cell.str.contains(rf"^{NUMBER}$")
+    return pl.when(formula).then("'" + cell).otherwise(cell).alias(name)

@@ -200,6 +200,7 @@ def conversion(written: str, wanted: str) -> Conversion:
     return between(unit(written), unit(wanted))
 
 
+@cache
 def between(written: Unit, wanted: Unit) -> Conversion:
     """Return what takes a number from one unit to another, factors exact until the last step.
 

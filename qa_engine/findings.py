@@ -1,0 +1,230 @@
+"""Findings: runs of subjects that do not conform or could not be decided, as one frame."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from qa_engine.asking import known_of
+from qa_engine.conformity import DOES_NOT_CONFORM
+from qa_engine.doubt import records_in_doubt
+from qa_engine.facts.catalogue import Catalogue
+from qa_engine.facts.fact import Fact
+from qa_engine.facts.past import Past
+from qa_engine.judging import InForce, Judged, Requirement
+from qa_engine.rulesets import Rule
+from qa_engine.runs import NOWHERE, Runs, runs_of
+from qa_engine.subjects import item_of
+from qa_engine.wording import limits_measured, measured, message, shown, shown_number, shown_records
+
+INSTANT = pl.Datetime("us", "UTC")
+RECORDS = pl.List(pl.String)
+
+SCHEMA: dict[str, pl.DataType] = {
+    "finding": pl.String(),
+    "rule_set": pl.String(),
+    "rule": pl.String(),
+    "edition": pl.String(),
+    "grading": pl.String(),
+    "outcome": pl.String(),
+    "subject_kind": pl.String(),
+    "subject": pl.String(),
+    "item": pl.String(),
+    "van": pl.String(),
+    "tank": pl.String(),
+    "since": INSTANT,
+    "until": INSTANT,
+    "measured": pl.String(),
+    "limits": pl.String(),
+    "missing": RECORDS,
+    "evidence": RECORDS,
+    "affected": RECORDS,
+    "message": pl.String(),
+    "correction": pl.String(),
+    "caution": pl.String(),
+    "permission": pl.String(),
+    "stands": pl.Boolean(),
+}
+"""The columns of a frame of findings; ``measured`` and ``limits`` hold JSON text."""
+
+GRADINGS = ("major", "minor", "advice")
+"""From what must stop to what is worth knowing."""
+
+ORDER = ("grading", "van", "tank", "since", "rule", "finding")
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What findings are told with beyond what was judged.
+
+    Attributes:
+        past: the records the subjects were judged on.
+        catalogue: the facts that messages may name.
+        troubles: why facts are missing, by name of the fact: the plugin that failed.
+    """
+
+    past: Past
+    catalogue: Catalogue
+    troubles: Mapping[str, str]
+
+
+def findings_of(judged: Judged, telling: Telling) -> pl.DataFrame:
+    """Return the findings among judged subjects, in no particular order."""
+    if judged.subjects.is_empty():
+        return pl.DataFrame(schema=SCHEMA)
+    item = judged.subjects["item"].rle_id().to_numpy().astype(np.int64)
+    charge = judged.subjects["charge_number"].to_numpy()
+    frames = []
+    for place, requirement in enumerate(judged.requirements):
+        outcome, wording = judged.outcomes[place], judged.wording[place]
+        runs = runs_of(outcome, item, charge, wording)
+        for version, edition in enumerate(requirement.editions):
+            mine = np.flatnonzero(wording[runs.last] == version)
+            if len(mine):
+                frames.append(_told(judged, requirement, edition, runs, mine, telling))
+    return pl.concat(frames) if frames else pl.DataFrame(schema=SCHEMA)
+
+
+def in_order(findings: pl.DataFrame) -> pl.DataFrame:
+    """Return findings worst first, then by van, tank, time, rule and finding; nulls last."""
+    grade = pl.col("grading").replace_strict(
+        GRADINGS, list(range(len(GRADINGS))), return_dtype=pl.Int8
+    )
+    return findings.sort(grade, *ORDER[1:], "subject", "item", nulls_last=True)
+
+
+def _told(
+    judged: Judged,
+    requirement: Requirement,
+    edition: InForce,
+    runs: Runs,
+    mine: np.ndarray,
+    telling: Telling,
+) -> pl.DataFrame:
+    """Return the findings of one rule of one edition."""
+    rule = edition.rule
+    last: pl.DataFrame = judged.subjects[runs.last[mine]]
+    facts = telling.catalogue.facts_of(requirement.subject)
+    told = known_of(requirement.subject, rule.told, last, telling.past, telling.catalogue)
+    known: pl.DataFrame = judged.known.frame[runs.last[mine]]
+    wanted = [n for n in told.frame.columns if n not in known.columns]
+    frame = known.with_columns(told.frame.select(wanted)).with_columns(
+        outcome_code=pl.Series(runs.outcome[mine], dtype=pl.Int8),
+        first_subject=judged.subjects["subject"][runs.first[mine]],
+        since=judged.subjects["at"][runs.first[mine]],
+        until=last["at"],
+        item=last["item"],
+        evidence=_evidence(judged, rule, runs, mine),
+        affected=_affected(judged, rule, runs, mine, telling),
+        stands=_stands(judged, runs, mine, telling),
+        **{f"place {name}": last[name] for name in ("van", "tank")},
+    )
+    used = {name: facts[name] for name in rule.needs if name in facts}
+    return frame.select(_columns(requirement, rule, used, facts, telling))
+
+
+def _columns(
+    requirement: Requirement,
+    rule: Rule,
+    used: Mapping[str, Fact],
+    facts: Mapping[str, Fact],
+    telling: Telling,
+) -> list[pl.Expr]:
+    fails = pl.col("outcome_code") == DOES_NOT_CONFORM
+    limits = {n: (one.expression(), one.unit.name) for n, one in rule.limits.items()}
+    missing = [n for n in rule.needs if n not in rule.excused]
+    values = {
+        **{n: shown(facts[n]) for n in (*rule.needs, *rule.told) if n in facts},
+        **{n: shown_number(value, unit) for n, (value, unit) in limits.items()},
+        "van": pl.col("place van"),
+        "tank": pl.col("place tank"),
+        "subject": pl.col("first_subject"),
+        "affected": shown_records(pl.col("affected")),
+    }
+    finding = pl.lit(f"{rule.rule_set}/{rule.rule}/{rule.subject}/") + pl.col("first_subject")
+    texts = {
+        "rule_set": rule.rule_set,
+        "rule": rule.rule,
+        "edition": rule.edition,
+        "grading": rule.grading,
+        "subject_kind": requirement.subject,
+        "correction": rule.correction,
+        "caution": rule.caution,
+        "permission": None,
+    }
+    columns = {
+        **{name: pl.lit(text, pl.String) for name, text in texts.items()},
+        "finding": finding,
+        "outcome": pl.when(fails).then(pl.lit("does not conform")).otherwise(pl.lit("undecided")),
+        "subject": pl.col("first_subject"),
+        "van": pl.col("place van"),
+        "tank": pl.col("place tank"),
+        "measured": measured(used),
+        "limits": limits_measured(limits),
+        "missing": _missing(missing),
+        "message": pl.when(fails)
+        .then(message(rule.says, values))
+        .otherwise(_undecided(missing, rule, telling)),
+    }
+    return [columns.get(name, pl.col(name)).alias(name) for name in SCHEMA]
+
+
+def _missing(names: list[str]) -> pl.Expr:
+    nothing = pl.lit(None, pl.String)  # a list needs one column even where no fact can be missing
+    missing = (pl.when(pl.col(name).is_null()).then(pl.lit(name)) for name in names)
+    return pl.concat_list(nothing, *missing).list.drop_nulls()
+
+
+def _undecided(missing: list[str], rule: Rule, telling: Telling) -> pl.Expr:
+    """Return why a subject could not be decided: what is missing, and which plugin failed."""
+    names = _missing(missing).list.join(", ")
+    why = (
+        pl.when(names == "")
+        .then(pl.lit("Could not be decided from what is recorded."))
+        .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(" not recorded."))
+    )
+    troubles = dict.fromkeys(telling.troubles[n] for n in rule.needs if n in telling.troubles)
+    return why + pl.lit("".join(f" {text}" for text in troubles))
+
+
+def _evidence(judged: Judged, rule: Rule, runs: Runs, mine: np.ndarray) -> pl.Series:
+    """Return the records each verdict rests on: the run's members, then what its facts cite."""
+    kept = np.isin(runs.run_of, mine)
+    members = (
+        pl.DataFrame(
+            {"run": runs.run_of[kept], "record": judged.subjects["record"][runs.members[kept]]}
+        )
+        .group_by("run", maintain_order=True)
+        .agg(pl.col("record"))["record"]
+    )
+    cited = dict.fromkeys(
+        judged.known.evidence[name] for name in rule.needs if name in judged.known.evidence
+    )
+    last = judged.known.frame[runs.last[mine]]
+    return pl.DataFrame([members, *(last[column] for column in cited)]).select(
+        pl.concat_list(pl.all())
+        .list.drop_nulls()
+        .list.unique(maintain_order=True)
+        .alias("evidence")
+    )["evidence"]
+
+
+def _affected(
+    judged: Judged, rule: Rule, runs: Runs, mine: np.ndarray, telling: Telling
+) -> pl.Series:
+    """Return the records that failing runs put in doubt; none for rules that affect nothing."""
+    if rule.affects is None:
+        return pl.Series("affected", [[]], RECORDS).new_from_index(0, len(mine))
+    item = item_of(rule.subject)
+    return records_in_doubt(rule.affects, item, judged.subjects, runs, mine, telling.past)
+
+
+def _stands(judged: Judged, runs: Runs, mine: np.ndarray, telling: Telling) -> pl.Series:
+    """Tell which runs still stand: the last of their item, and on the resin now in the tank."""
+    last = pl.Series(runs.followed_by[mine] == NOWHERE)
+    numbers: pl.Series = judged.subjects["charge_number"][runs.last[mine]]
+    tanks: pl.Series = judged.subjects["tank"][runs.last[mine]]
+    current = telling.past.charges.group_by("tank").agg(pl.col("number").max().cast(pl.Int64))
+    now = tanks.to_frame().join(current, on="tank", how="left", maintain_order="left")["number"]
+    return (last & (numbers >= now.fill_null(0))).alias("stands")

@@ -1,0 +1,66 @@
+"""The package: what is on disk is what a wheel contains, under one name."""
+
+import tomllib
+from importlib.metadata import entry_points
+from importlib.resources import files
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+MAPPED = {"plugins", "rules", "web"}
+ON_THE_CARD = {
+    "CHANGELOG.md",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "MANIFEST.in",
+    "README.md",
+    "plugins",
+    "pyproject.toml",
+    "qa_engine",
+    "rules",
+    "tests",
+    "web",
+}
+MADE_BY_TOOLS = {"build", "dist", "demo-fleet", "qa_engine.egg-info"}
+
+
+def packages_on_disk() -> set[str]:
+    """Every folder with Python files, by the name that it has once installed."""
+    names = set()
+    for top in ("qa_engine", *MAPPED):
+        for path in (ROOT / top).rglob("*.py"):
+            parts = path.parent.relative_to(ROOT).parts
+            names.add(".".join(("qa_engine", *parts) if parts[0] in MAPPED else parts))
+    return names
+
+
+def test_every_package_on_disk_is_in_the_wheel():
+    assert packages_on_disk() == set(SETTINGS["tool"]["setuptools"]["packages"])
+
+
+def test_the_top_level_holds_what_the_design_card_names_and_nothing_else():
+    visible = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    assert visible - MADE_BY_TOOLS == ON_THE_CARD
+
+
+def test_rule_files_are_found_by_their_package():
+    shipped = {
+        path.name for path in files("qa_engine.rules").iterdir() if path.name != "__pycache__"
+    }
+    assert {path.name for path in (ROOT / "rules").glob("*.yaml")} <= shipped
+
+
+def test_what_ships_in_plugins_comes_in_by_the_entry_points():
+    named = {entry.value for entry in entry_points(group="qa_engine")}
+    shipped = {
+        f"qa_engine.plugins.{path.stem}"
+        for path in (ROOT / "plugins").glob("*.py")
+        if path.stem != "__init__"
+    }
+    assert shipped <= named
+
+
+def test_one_version_is_told_everywhere():
+    import qa_engine
+
+    assert SETTINGS["project"]["version"] == qa_engine.__version__

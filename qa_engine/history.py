@@ -6,7 +6,6 @@ meter, a base...). Sorting happens once, here; everything downstream relies on i
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import reduce
 from typing import Literal
 
 import polars as pl
@@ -142,23 +141,24 @@ def logged_van(subjects: pl.DataFrame, history: History) -> pl.Series:
 
     ``subjects`` has ``tank`` and ``at``; of records at one instant the one with the last id counts.
     """
-    take = ["at", "record", "van"]
-    found = (
-        latest(subjects, history.of(kind, "tank", *take).drop_nulls("van"), by="tank", take=take)
-        for kind in TANK_KINDS
+    named = pl.concat(
+        history.of(kind, "tank", "at", "record", "van").drop_nulls("van") for kind in TANK_KINDS
     )
-    return reduce(_later_of, found)["van"]
+    return latest(subjects, _moves(named), by="tank", take=["van"])["van"]
 
 
-def _later_of(one: pl.DataFrame, other: pl.DataFrame) -> pl.DataFrame:
-    """Return row for row the record that is later by instant, then by id."""
-    both = pl.concat([one, other.select(pl.all().name.prefix(TAKEN))], how="horizontal")
-    at, record = pl.col(f"{TAKEN}at"), pl.col(f"{TAKEN}record")
-    later = (at > pl.col("at")) | ((at == pl.col("at")) & (record > pl.col("record")))
-    chosen = later.fill_null(False) | pl.col("at").is_null()
-    return both.select(
-        pl.when(chosen).then(pl.col(TAKEN + name)).otherwise(pl.col(name)).alias(name)
-        for name in one.columns
+def _moves(named: pl.DataFrame) -> pl.DataFrame:
+    """Return ``tank``, ``at``, ``van`` of records that can tell where a tank is.
+
+    Most tanks never leave their van, and then the first record tells it all; only the records of
+    the others are put in order.
+    """
+    tanks = named.group_by("tank").agg(
+        pl.col("at").min(), pl.col("van").first(), moved=pl.col("van").min() != pl.col("van").max()
+    )
+    moving = named.join(tanks.filter("moved"), on="tank", how="semi").sort("tank", "at", "record")
+    return pl.concat(
+        frame.select("tank", "at", "van") for frame in (moving, tanks.filter(~pl.col("moved")))
     )
 
 

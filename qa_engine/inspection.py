@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import EntryPoint
 from itertools import groupby
+from typing import Literal
 
 import polars as pl
 
@@ -29,6 +30,7 @@ from qa_engine.rulesets import Edition, read_rule_sets
 from qa_engine.subjects import Period, is_judged_in_blocks
 
 RuleSources = Iterable[tuple[str, bytes]]
+UnknownNames = Literal["refuse", "undecided"]
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,7 @@ def inspect(
     while True:
         host = open_host(entries, failed)
         catalogue = Catalogue.of((*ENGINE_FACTS, *host.groups))
-        names = "undecided" if host.wall.failures else "refuse"
+        names: UnknownNames = "undecided" if host.wall.failures else "refuse"
         editions = read_rule_sets(rules(host), catalogue, unknown_names=names)
         at_start = dict(host.wall.failures)
         inspection = _Course(assignment, editions, host, catalogue).run()

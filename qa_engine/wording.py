@@ -16,15 +16,21 @@ WITHOUT_UNIT = (None, "1", "count")
 WHOLE_FROM = 1000
 """From this size on numbers are shown without decimals; below, with four digits that count."""
 
+DAYS_WHOLE_FROM = 10
+"""From this many days on, hours do not matter to a reader."""
+
 
 def shown_number(column: pl.Expr, unit: str | None) -> pl.Expr:
     """Return numbers as text with their unit; rounded for reading, never for judging."""
+    whole_from = DAYS_WHOLE_FROM if unit == "d" else WHOLE_FROM
     rounded = (
-        pl.when(column.abs() >= WHOLE_FROM)
+        pl.when(column.abs() >= whole_from)
         .then(column.round(0))
-        .otherwise(column.round_sig_figs(4))
+        .otherwise(column.round_sig_figs(3 if unit == "d" else 4))
     )
     text = (rounded + 0.0).cast(pl.String).str.strip_suffix(".0")
+    if unit == "d":
+        return text + pl.when(text == "1").then(pl.lit(" day")).otherwise(pl.lit(" days"))
     return text if unit in WITHOUT_UNIT else text + pl.lit(f" {unit}")
 
 

@@ -1,3 +1,5 @@
+"""What applies and what holds come to one of five outcomes."""
+
 import polars as pl
 import pytest
 

@@ -15,8 +15,8 @@ FORMATS = ("text", "json", "csv")
 
 def write_report(report: Report, form: str, out: Path | None) -> None:
     """Write a report to a file or standard output in one of ``FORMATS``."""
-    if out is None and form == "text":
-        show(report, console())
+    if out is None and form == "text" and (terminal := Console()).is_terminal:
+        show(report, terminal)
         return
     writers = {"text": text_report, "json": json_report, "csv": csv_report}
     text = writers[form](report)

@@ -110,7 +110,7 @@ def in_unit(number: Number, wanted: Unit) -> Number:
     factor, shift = _factor_and_shift(number.unit, wanted) if number.unit else (1.0, 0.0)
     if isinstance(number, Constant | Chosen):
         fixed = number.mapped(lambda one: one * factor + shift)
-        if True:
+        if fixed.is_finite:
             return replace(fixed, unit=wanted)
     elif (factor, shift) == (1.0, 0.0):
         return number

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from io import StringIO
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import polars as pl
 from rich.console import Console, Group, RenderableType
@@ -10,6 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from qa_engine.facts import EVENT_SUBJECTS, SUBJECTS
 from qa_engine.report.outcome import Report
 from qa_engine.report.sentences import (
     counted,
@@ -20,11 +22,14 @@ from qa_engine.report.sentences import (
     standing,
     undecided,
 )
+from qa_engine.subjects import item_of
 from qa_engine.wording import SHOWN_RECORDS
 
 STYLES = {"major": "bold red", "minor": "yellow", "advice": "cyan", "undecided": "magenta"}
 PIPED_WIDTH = 100
 SHOWN_JOBS = 12
+ITEM_WORDS = {kind: f"{item_of(kind)} " for kind in SUBJECTS if item_of(kind) != "item"}
+"""What an item is called before its name, by the kind of subject."""
 SHOWN_DUE = 12
 
 
@@ -32,7 +37,7 @@ def text_report(report: Report, *, width: int | None = None) -> str:
     """Return the report as plain text without colour, for files and pipes."""
     out = StringIO()
     show(report, Console(file=out, width=width or PIPED_WIDTH, no_color=True, highlight=False))
-    return out.getvalue()
+    return "".join(f"{line.rstrip()}\n" for line in out.getvalue().splitlines())
 
 
 def show(report: Report, console: Console) -> None:
@@ -73,36 +78,53 @@ def _heading(report: Report) -> str:
 
 
 def _jobs(now: pl.DataFrame, report: Report) -> Iterator[RenderableType]:
-    """Yield what is to be done, worst first: one entry per place and correction."""
-    jobs = now.group_by("van", "tank", "item", "correction", maintain_order=True).all()
+    """Yield what is to be done, worst first: one entry per place, all of its corrections in it."""
+    jobs = now.with_columns(_place().alias("place")).partition_by("place", maintain_order=True)
     zone = report.inspection.assignment.register.zone
-    for number, job in enumerate(jobs.head(SHOWN_JOBS).iter_rows(named=True), start=1):
+    for number, job in enumerate(jobs[:SHOWN_JOBS], start=1):
         yield _job(number, job, zone)
-    if (more := jobs.height - SHOWN_JOBS) > 0:
-        yield Text(f"    and {counted(more, 'more job')}; --format json or csv lists them all")
+    if (more := len(jobs) - SHOWN_JOBS) > 0:
+        yield Text(f"    and {counted(more, 'more place')}; --format json or csv lists them all")
 
 
-def _job(number: int, job: dict[str, Any], zone: Any) -> RenderableType:
+def _place() -> pl.Expr:
+    """Return where a finding is, in words: the van and tank, or the meter, base or source."""
+    van = pl.when(pl.col("van").is_not_null()).then(pl.lit("van ") + pl.col("van") + pl.lit(", "))
+    tank = van.otherwise(pl.lit("")) + pl.lit("tank ") + pl.col("tank")
+    named = pl.col("subject_kind").replace_strict(ITEM_WORDS, default="", return_dtype=pl.String)
+    return tank.fill_null(named + pl.col("item"))
+
+
+def _job(number: int, job: pl.DataFrame, zone: ZoneInfo) -> RenderableType:
     grade = job["grading"][0]
     head = Text(f"{number:>2}. ")
-    head.append(_place(job), style="bold")
+    head.append(sentence_case(job["place"][0]), style="bold")
     head.append(f"  {grade}", style=STYLES[grade])
-    lines: list[RenderableType] = [head, Padding(Text(job["correction"]), (0, 0, 0, 4))]
-    for place, why in enumerate(dict.fromkeys(job["message"])):
-        since = day(job["since"][place].astimezone(zone))
-        line = Text(f"{why} ", style="default")
-        line.append(f"Since {since}; {_evidence(job['evidence'][place])}.", style="dim")
-        lines.append(Padding(line, (0, 0, 0, 6)))
-    if caution := next(filter(None, job["caution"]), None):
-        lines.append(Padding(Text(f"Caution: {caution}", style="italic"), (0, 0, 0, 6)))
+    lines: list[RenderableType] = [head]
+    worst = job.filter(pl.col("grading") == grade)
+    for one in worst.partition_by("correction", maintain_order=True):
+        lines.append(_indented(4, Text(one["correction"][0])))
+        lines += [_reason(row, zone) for row in one.iter_rows(named=True)]
+    for caution in worst["caution"].drop_nulls().unique(maintain_order=True):
+        lines.append(_indented(4, Text(f"Caution: {caution}", style="italic")))
+    if rest := [
+        f"{rule} ({g})" for rule, g in job[worst.height :].select("rule", "grading").rows()
+    ]:
+        lines.append(_indented(4, Text(f"Also: {', '.join(rest)}", style="dim")))
     return Group(*lines)
 
 
-def _place(row: dict[str, Any]) -> str:
-    if row["tank"]:
-        van = f"van {row['van']}, " if row["van"] else ""
-        return sentence_case(f"{van}tank {row['tank']}")
-    return f"Van {row['van']}" if row["van"] else str(row["item"])
+def _indented(columns: int, text: Text) -> Padding:
+    return Padding(text, (0, 0, 0, columns), expand=False)
+
+
+def _reason(row: dict[str, Any], zone: ZoneInfo) -> RenderableType:
+    line = Text(f"{row['message']} ")
+    # A thing is judged as of the inspection; how long it has been so only its records tell.
+    happened = row["subject_kind"] in EVENT_SUBJECTS
+    since = f"since {day(row['since'].astimezone(zone))}; " if happened else ""
+    line.append(f"({since}{_evidence(row['evidence'])})", style="dim")
+    return _indented(6, line)
 
 
 def _evidence(records: list[str]) -> str:

@@ -130,10 +130,16 @@ def _outcomes(
         nothing = [np.zeros(0, np.int8) for _ in requirements]
         return nothing, nothing
     first, last = subjects["at"].min(), subjects["at"].max()
-    table = known.frame.with_columns(subjects["at"].alias("judged at")).select(
-        edition.expression(first, last).alias(f"{place} {version}")  # type: ignore[arg-type]
-        for place, one in enumerate(requirements)
-        for version, edition in enumerate(one.editions)
+    # Lazily, so that what several rules have in common is worked out once.
+    table = (
+        known.frame.lazy()
+        .with_columns(subjects["at"].alias("judged at"))
+        .select(
+            edition.expression(first, last).alias(f"{place} {version}")  # type: ignore[arg-type]
+            for place, one in enumerate(requirements)
+            for version, edition in enumerate(one.editions)
+        )
+        .collect()
     )
     outcomes, wording = [], []
     for place, one in enumerate(requirements):

@@ -26,6 +26,7 @@ from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import field_facts
 from qa_engine.facts.fact import COLUMN_TYPES, EVENT_SUBJECTS, SUBJECTS, FactGroup
 from qa_engine.facts.past import Past
+from qa_engine.units import unit
 
 LONGEST_REASON = 300
 
@@ -260,6 +261,8 @@ class _Offers:
             names = {(subject, fact.name) for subject in group.subjects for fact in group.facts}
             if unknown := sorted(set(group.subjects) - set(SUBJECTS)):
                 self.wall.note(plugin, f"facts for unknown subjects: {', '.join(unknown)}")
+            elif not self.wall.ask(plugin, "units of facts", partial(_units_known, group), False):
+                continue
             elif clash := sorted(names & taken):
                 self.wall.note(plugin, f"fact '{clash[0][1]}' of {clash[0][0]} exists already")
             else:
@@ -289,6 +292,23 @@ class _Offers:
         self, folders: list[tuple[str, Traversable]]
     ) -> tuple[tuple[str, Traversable], ...]:
         return tuple((name, f) for name, f in folders if name not in self.wall.failures)
+
+
+def _units_known(group: FactGroup) -> bool:
+    """Return True if every number of a group has a unit of the list, and nothing else has one.
+
+    Raises:
+        UnitError: a unit is not on the list.
+        PluginError: a number has no unit, or something else has one.
+    """
+    for fact in group.facts:
+        if (fact.type == "number") is (fact.unit is None):
+            raise PluginError(
+                f"fact '{fact.name}': numbers have a unit ('1' if none), others do not"
+            )
+        if fact.unit is not None:
+            unit(fact.unit)
+    return True
 
 
 def _taken_already() -> set[tuple[str, str]]:

@@ -7,7 +7,6 @@ from importlib.metadata import EntryPoint
 from types import ModuleType
 
 import polars as pl
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

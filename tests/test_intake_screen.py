@@ -17,7 +17,7 @@ from qa_engine.intake.batch import LINE
 from qa_engine.intake.instants import quick_instants, slow_instants
 from qa_engine.intake.refused import expectation
 from qa_engine.intake.screen import sift
-from qa_engine.records import KINDS, Reading
+from qa_engine.records import KINDS, Reading, Rinse
 from qa_engine.units import conversion
 
 
@@ -243,6 +243,25 @@ def test_a_unit_in_the_head_or_in_the_cell_gives_the_same_bits(numbers, unit):
     in_cell = sift(Reading(), frame(outlet_tds=[f"{n!r} {unit}" for n in numbers]), {})
     assert in_head.passed["outlet_tds"].to_list() == by_hand
     assert in_cell.passed["outlet_tds"].to_list() == by_hand
+
+
+def test_spaces_around_a_number_leave_it_in_the_unit_of_its_head():
+    """By hand: 3 g/L is 3000 mg/L."""
+    sifted = sift(Reading(), frame(outlet_tds=["3", " 3 "]), {"outlet_tds": "g/L"})
+    assert sifted.passed["outlet_tds"].to_list() == [3000.0, 3000.0]
+
+
+def test_a_minus_zero_becomes_a_zero():
+    cells = frame(outlet_tds=["-0", "-0.0 ppm", "0"], inlet_tds=pl.Series([-0.0] * 3))
+    passed = sift(Reading(), cells, {}).passed
+    assert [str(one) for one in passed["outlet_tds"]] == ["0.0"] * 3
+    assert [str(one) for one in passed["inlet_tds"]] == ["0.0"] * 3
+
+
+def test_part_of_a_vehicle_does_not_pass_as_a_count():
+    cells = frame(rinses=["2", "2.5", "2.0", "2.5 count"])
+    sifted = sift(Rinse(), cells.with_columns(kind=pl.lit("rinse")), {})
+    assert sifted.passed["rinses"].to_list() == [2.0, 2.0]
 
 
 def test_the_unit_of_a_cell_wins_over_that_of_its_head():

@@ -190,6 +190,19 @@ def test_a_fact_that_exists_already_is_refused(monkeypatch, name):
     assert host.groups == ()
 
 
+@pytest.mark.parametrize(
+    ("unit", "said"), [("shades", "'shades' is not a unit"), (None, "numbers have a unit")]
+)
+def test_a_fact_with_a_unit_that_nobody_knows_is_refused(monkeypatch, unit, said):
+    def qa_facts():
+        fact = Fact("shade", "number", "how grey the resin is", unit)
+        return [FactGroup(("tank",), (fact,), lambda subjects, past: subjects)]
+
+    host = open_host([plugin(monkeypatch, "slate", qa_facts=qa_facts)])
+    assert said in reasons(host)["slate"]
+    assert host.groups == ()
+
+
 def test_a_plugin_that_failed_before_is_named_and_not_called(monkeypatch):
     def qa_resin_models():
         pytest.fail("a plugin that failed must not be called again")

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from qa_engine.plugins import mixed_bed
 
 from qa_engine.depletion import ResinModel, Water
 from qa_engine.errors import ModelInputError
+from qa_engine.plugins import mixed_bed
 from qa_engine.units import conversion
 from qa_engine.water import throughput_l
 

@@ -7,11 +7,11 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from qa_engine.plugins import rule_of_thumb
 
 from qa_engine.facts.charge_facts import charge_subjects
 from qa_engine.facts.past import Past
 from qa_engine.history import History
+from qa_engine.plugins import rule_of_thumb
 from qa_engine.records import KINDS
 from qa_engine.register import TABLES, Register
 

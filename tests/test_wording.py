@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from qa_engine.facts import Fact
-from qa_engine.wording import message, measured, shown, shown_number, shown_records
+from qa_engine.wording import measured, message, shown, shown_number, shown_records
 
 
 def told(expression, **columns):

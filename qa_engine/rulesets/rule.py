@@ -56,6 +56,7 @@ class Rule:
         grading: major, minor or advice, as the operator proposes.
         says: the message of a finding, with placeholders in braces.
         correction: what to do.
+        basis: what the requirement rests on, beyond what its limits say of themselves.
         caution: what to mind while doing it.
         permission: whether exceptions may be permitted.
         affects: the kind of record that a failure puts in doubt.
@@ -76,6 +77,7 @@ class Rule:
     grading: Literal["major", "minor", "advice"]
     says: str
     correction: str
+    basis: str | None
     caution: str | None
     permission: Literal["by request", "never"]
     affects: str | None

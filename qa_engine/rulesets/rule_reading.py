@@ -94,6 +94,7 @@ class RuleReader:
             **conditions,  # type: ignore[arg-type]
             limits=limits,
             within=within,
+            basis=part.get("basis"),
             caution=part.get("caution"),
             permission=part.get("permission", "by request"),
             affects=part.get("affects"),

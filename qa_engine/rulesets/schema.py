@@ -87,6 +87,7 @@ class RuleForm(Strict):
     subject = OneOf(*SUBJECTS, required=True)
     applies_if = Sentence()
     requires = Sentence(required=True)
+    basis = Sentence()
     limits = PerName(LimitForm())
     within = Sentence()
     decision = Part(DecisionForm)

@@ -2,11 +2,11 @@
 
 import json
 from collections.abc import Mapping
-from string import Formatter
 
 import polars as pl
 
 from qa_engine.facts.fact import Fact
+from qa_engine.rulesets import cut
 
 NOT_RECORDED = "not recorded"
 SHOWN_RECORDS = 5
@@ -34,6 +34,18 @@ def shown_number(column: pl.Expr, unit: str | None) -> pl.Expr:
     return text if unit in WITHOUT_UNIT else text + pl.lit(f" {unit}")
 
 
+def shown_days_to(column: pl.Expr) -> pl.Expr:
+    """Return days left to a date as text; negative ones are days past it."""
+    days = shown_number(column.abs(), "d")
+    return (
+        pl.when(column < 0)
+        .then(days + pl.lit(" ago"))
+        .when(column == 0)
+        .then(pl.lit("today"))
+        .otherwise(pl.lit("in ") + days)
+    )
+
+
 def shown_records(column: pl.Expr) -> pl.Expr:
     """Return lists of record ids as text, the first few by name and the rest by number."""
     listed = column.list.head(SHOWN_RECORDS).list.join(", ")
@@ -51,6 +63,8 @@ def shown(fact: Fact) -> pl.Expr:
     """Return the values of a fact as text; what is missing is said to be not recorded."""
     column = pl.col(fact.name)
     match fact.type:
+        case "number" if fact.per_day < 0:
+            text = shown_days_to(column)
         case "number":
             text = shown_number(column, fact.unit)
         case "yes/no":
@@ -69,7 +83,7 @@ def message(says: str, values: Mapping[str, pl.Expr]) -> pl.Expr:
     evaluated, so a message cannot change a verdict or reach anything else.
     """
     parts: list[pl.Expr] = []
-    for literal, name, _, _ in Formatter().parse(says):
+    for literal, name in cut(says):
         if literal:
             parts.append(pl.lit(literal))
         if name is not None:

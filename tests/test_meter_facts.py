@@ -37,7 +37,7 @@ def test_the_error_is_the_distance_from_the_standard_whichever_side(fleet_of):
         meters=METERS,
     )
     # A meter that compensates shows the standard's own 100 uS/cm, whatever the temperature.
-    assert fleet.of_events("meter_check", "meter_error") == pytest.approx([0.04, 0.03])
+    assert fleet.of_events("meter_check", "meter_error") == pytest.approx([4.0, 3.0])
     assert fleet.of_events("meter_check", "meter_error_after") == [0.0, None]
 
 

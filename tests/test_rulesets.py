@@ -9,7 +9,7 @@ from qa_engine.conditions import Condition
 from qa_engine.errors import RuleSetError
 from qa_engine.facts import Fact, FactGroup
 from qa_engine.facts.catalogue import Catalogue
-from qa_engine.rulesets import read_rule_sets, render
+from qa_engine.rulesets import cut, read_rule_sets
 
 
 def found_nowhere(subjects, past):
@@ -434,6 +434,7 @@ def test_too_many_rules_are_refused():
     assert problem.message == "'rules': there are 2001 entries"
 
 
-def test_a_message_is_filled_with_texts_only():
-    said = render("{a} of {b}; {{c}} {d}", {"a": "{b}", "b": "{a.__class__}", "d": None})
-    assert said == "{b} of {a.__class__}; {c} not recorded"
+def test_a_message_is_cut_at_its_placeholders_and_doubled_braces_stand_for_themselves():
+    assert list(cut("{a} of {b}; {{c}} {d}.")) == [
+        ("", "a"), (" of ", "b"), ("; {c} ", "d"), (".", None),
+    ]  # fmt: skip

@@ -29,6 +29,20 @@ def test_a_number_is_shown_with_the_digits_that_count_and_its_unit(number, text)
     assert told(shown_number(pl.col("x"), "mg/L"), x=[number]) == [text]
 
 
+@pytest.mark.parametrize(
+    ("days", "text"),
+    [(1.0, "1 day"), (2.5, "2.5 days"), (545.24, "545 days"), (0.0, "0 days")],
+)
+def test_days_are_a_word_and_hours_do_not_matter_after_ten(days, text):
+    assert told(shown_number(pl.col("x"), "d"), x=[days]) == [text]
+
+
+@pytest.mark.parametrize(("days", "text"), [(-69, "69 days ago"), (0, "today"), (1, "in 1 day")])
+def test_days_to_a_date_are_told_from_today(days, text):
+    fact = Fact("due_in", "number", "days to a date", "d", per_day=-1)
+    assert told(shown(fact), due_in=[float(days)]) == [text]
+
+
 def test_a_count_and_a_fraction_have_no_unit_to_show():
     assert told(shown_number(pl.col("x"), "count"), x=[12.0]) == ["12"]
     assert told(shown_number(pl.col("x"), "1"), x=[0.5]) == ["0.5"]

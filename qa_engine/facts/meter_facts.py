@@ -48,7 +48,7 @@ def _expected(subjects: pl.DataFrame, past: Past) -> pl.Series:
 
 
 def _error(shown: str, expected: pl.Series) -> pl.Expr:
-    return (pl.col(shown) - expected).abs() / expected
+    return (pl.col(shown) - expected).abs() / expected * 100
 
 
 def _use_by(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
@@ -80,17 +80,17 @@ METER_FACTS = (
             Fact(
                 "meter_error",
                 "number",
-                "how far the meter was off the standard before any adjustment, as a part of what "
-                "it should have shown at that temperature",
-                "1",
+                "how far the meter was off the standard before any adjustment, of what it should "
+                "have shown at that temperature",
+                "%",
                 low=0,
             ),
             Fact(
                 "meter_error_after",
                 "number",
-                "how far the meter was off the standard after any adjustment, as a part of what "
-                "it should have shown at that temperature",
-                "1",
+                "how far the meter was off the standard after any adjustment, of what it should "
+                "have shown at that temperature",
+                "%",
                 low=0,
             ),
         ),

@@ -137,7 +137,8 @@ RESIN_HELD_FACTS = (
             Fact(
                 "spent_resin_held",
                 "number",
-                "spent resin taken out at this base and not yet disposed of, first in, first out",
+                "spent resin taken out at this base and not yet disposed of, first in, first out; "
+                "unknown while a volume that was not logged leaves it open",
                 "L",
                 low=0,
             ),

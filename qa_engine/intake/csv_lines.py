@@ -5,6 +5,7 @@ every line is one row and every quotation mark stands where it may. At the first
 the file goes through Python's csv module, which keeps count of lines inside quoted cells.
 """
 
+import codecs
 import csv
 import io
 from collections.abc import Iterator, Mapping
@@ -40,15 +41,22 @@ def csv_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
         IntakeError: the file is not UTF-8, a column is unknown, or a quotation mark is never
             closed.
     """
-    first = stream.readline()
-    if b'"' in first or not first.strip() or b"\r" in first.rstrip(b"\r\n"):
+    written = _plain_head(name, stream)
+    if written is None:
         yield from _slow_file(name, stream)
-        return
+    else:
+        yield from _fast_file(name, stream, read_record_heads(name, written))
+
+
+def _plain_head(name: str, stream: BinaryIO) -> list[str] | None:
+    """Return the first line's cells, or nothing if that line may not be the whole head."""
+    first = stream.readline().removeprefix(codecs.BOM_UTF8)
+    if not first.strip() or b"\r" in first.rstrip(b"\r\n"):
+        return None
     try:
-        written = first.decode("utf-8-sig").strip("\r\n").split(",")
-    except UnicodeDecodeError:
+        return next(csv.reader([first.decode()])) if _well_quoted(first) else None
+    except (UnicodeDecodeError, pl.exceptions.PolarsError):
         raise not_utf8(name, stream) from None
-    yield from _fast_file(name, stream, read_record_heads(name, written))
 
 
 def _fast_file(name: str, stream: BinaryIO, heads: tuple[Head, ...]) -> Iterator[Batch]:

@@ -9,11 +9,10 @@ from qa_engine.rulesets.edition import Edition
 from qa_engine.rulesets.examples import check_examples
 from qa_engine.rulesets.reading import read_rule_sets
 from qa_engine.rulesets.rule import Example, Rule
-from qa_engine.rulesets.wording import NOT_RECORDED, placeholders, render
+from qa_engine.rulesets.wording import cut, placeholders
 from qa_engine.yaml_tree import Problem
 
 __all__ = [
-    "NOT_RECORDED",
     "Condition",
     "Edition",
     "Example",
@@ -21,7 +20,7 @@ __all__ = [
     "Problem",
     "Rule",
     "check_examples",
+    "cut",
     "placeholders",
     "read_rule_sets",
-    "render",
 ]

@@ -1,11 +1,8 @@
 """Messages of rules: texts with placeholders in braces, filled in with texts and nothing else."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-
-NOT_RECORDED = "not recorded"
-"""What a message says in place of a value that is missing."""
 
 ALWAYS_TOLD = ("van", "tank", "subject")
 """Placeholders of every message: where it happened, and to what."""
@@ -39,15 +36,19 @@ def placeholders(says: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(piece.name for piece in pieces(says) if piece.name))
 
 
-def render(says: str, values: Mapping[str, str | None]) -> str:
-    """Return a message with its placeholders filled in; what has no value is not recorded.
+def cut(says: str) -> Iterator[tuple[str, str | None]]:
+    """Yield a message in parts: each literal text, with the placeholder that follows it if any.
 
-    Nothing in a message or in a value is evaluated, and values are not looked into for braces.
+    Doubled braces stand for themselves. Nothing in a message is evaluated: a placeholder is a name
+    to look up among texts that are ready.
     """
-
-    def filled(found: re.Match[str]) -> str:
+    start, literal = 0, ""
+    for found in _BRACES.finditer(says):
+        literal += says[start : found.start()]
+        start = found.end()
         if found[0] in ("{{", "}}"):
-            return found[0][0]
-        return values.get(found[1] or "") or NOT_RECORDED
-
-    return _BRACES.sub(filled, says)
+            literal += found[0][0]
+        else:
+            yield literal, found[1]
+            literal = ""
+    yield literal + says[start:], None

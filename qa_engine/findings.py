@@ -182,7 +182,7 @@ def _undecided(missing: list[str], rule: Rule, telling: Telling) -> pl.Expr:
     why = (
         pl.when(names == "")
         .then(pl.lit("Could not be decided from what is recorded."))
-        .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(" not recorded."))
+        .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(" not known."))
     )
     troubles = dict.fromkeys(telling.troubles[n] for n in rule.needs if n in telling.troubles)
     return why + pl.lit("".join(f" {text}" for text in troubles))

@@ -22,7 +22,8 @@ class Runs:
         first, last: places of the first and last member.
         members: places of all members, run after run; ``run_of`` says which run each belongs to.
         conformed_before: place of the last subject of the item that conformed before the run.
-        followed_by: place of the first member of the item's next run, of any outcome.
+        followed_by: place of the first member of the run by which the item's next verdict was
+            given. What could not be decided settles nothing, so it follows only the undecided.
     """
 
     outcome: NDArray[np.int8]
@@ -70,7 +71,7 @@ def runs_of(
         members=decided[members],
         run_of=np.repeat(np.arange(len(kept)), lengths),
         conformed_before=_conformed_before(result, thing, starts, decided)[kept],
-        followed_by=_followed_by(thing, starts, decided)[kept],
+        followed_by=_followed_by(result, thing, starts, decided)[kept],
     )
 
 
@@ -99,7 +100,14 @@ def _conformed_before(
     return np.where(same, decided[found], NOWHERE)
 
 
-def _followed_by(thing: Places, starts: Places, decided: Places) -> Places:
-    following = np.append(starts[1:], NOWHERE)
-    same = (following != NOWHERE) & (thing[following] == thing[starts])
-    return np.where(same, decided[following], NOWHERE)
+def _followed_by(
+    result: NDArray[np.int8], thing: Places, starts: Places, decided: Places
+) -> Places:
+    nobody = len(starts)
+    order = np.arange(nobody)
+    verdicts = np.where(result[starts] == UNDECIDED, nobody, order)
+    next_verdict = np.append(np.minimum.accumulate(verdicts[::-1])[::-1], nobody)[1:]
+    after = np.where(result[starts] == UNDECIDED, order + 1, next_verdict)
+    found = starts[np.minimum(after, nobody - 1)]
+    same = (after < nobody) & (thing[found] == thing[starts])
+    return np.where(same, decided[found], NOWHERE)

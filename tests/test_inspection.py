@@ -132,7 +132,7 @@ def test_a_reading_beyond_the_limit_is_a_finding_with_its_record_as_evidence(fle
 def test_a_missing_value_is_undecided_and_named_never_a_pass(fleet_of):
     (finding,) = found(inspected(fleet_of([reading(4, None, "R-1")]), STOP))
     assert (finding["outcome"], finding["missing"]) == ("undecided", ["outlet_tds"])
-    assert finding["message"] == "Could not be decided: outlet_tds not recorded."
+    assert finding["message"] == "Could not be decided: outlet_tds not known."
     assert finding["measured"] == {"outlet_tds": {"value": None, "unit": "mg/L"}}
 
 
@@ -150,6 +150,14 @@ def test_a_resin_change_ends_a_run_and_what_stood_on_the_old_resin_stands_no_mor
     records = [reading(1, 31.0, "R-1"), change(2, "C-1"), reading(3, 31.0, "R-3")]
     findings = found(inspected(fleet_of(records), STOP))
     assert [(f["subject"]["id"], f["stands"]) for f in findings] == [("R-1", False), ("R-3", True)]
+
+
+def test_a_failure_stands_until_a_later_verdict_and_silence_gives_none(fleet_of):
+    records = [reading(1, 31.0, "R-1"), reading(2, None, "R-2")]
+    findings = found(inspected(fleet_of(records), STOP))
+    assert [(f["outcome"], f["stands"]) for f in findings] == [
+        ("does not conform", True), ("undecided", True),
+    ]  # fmt: skip
 
 
 def test_rinses_since_the_last_conforming_reading_are_in_doubt_and_named(fleet_of):

@@ -51,6 +51,13 @@ def test_a_run_knows_the_last_subject_that_conformed_and_what_follows_it():
     assert found.followed_by.tolist() == [2, 3, NOWHERE]
 
 
+def test_what_could_not_be_decided_settles_no_failure():
+    assert runs([F, U, U]).followed_by.tolist() == [NOWHERE, NOWHERE]
+    assert runs([F, U, F]).followed_by.tolist() == [2, 2, NOWHERE]
+    assert runs([F, U, C]).followed_by.tolist() == [2, 2]
+    assert runs([F, U], items=[0, 1]).followed_by.tolist() == [NOWHERE, NOWHERE]
+
+
 def test_without_subjects_or_failures_there_are_no_runs():
     assert spans(runs([])) == []
     assert spans(runs([C, N, C])) == []

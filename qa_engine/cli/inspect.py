@@ -68,6 +68,7 @@ def tell_refused(intake: Intake, file: Path | None) -> None:
 
 
 def _refusal(row: dict[str, object]) -> str:
-    record = f" record {row['record']}" if row["record"] else ""
-    field = f", {row['field']}" if row["field"] else ""
-    return f"{row['source']}:{row['line']}:{record}{field}: {row['expected']}"
+    record = f" record {row['record']}," if row["record"] else ""
+    field = f" {row['field']}" if row["field"] else ""
+    written = f" '{row['written']}'" if row["written"] is not None else ""
+    return f"{row['source']}:{row['line']}:{record}{field}{written}: {row['expected']}"

@@ -50,7 +50,7 @@ def _head(report: Report) -> dict[str, Any]:
         ],
         "records": {
             "read": tally.read,
-            "accepted": inspection.used,
+            "accepted": inspection.used + tally.repeated,
             "refused": tally.refused,
             "repeated": tally.repeated,
             "later": inspection.later,

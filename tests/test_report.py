@@ -1,0 +1,103 @@
+"""The report: complete or not, worst first, and readable by people at any width."""
+
+from dataclasses import replace
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from qa_engine.cli.rule_files import offered
+from qa_engine.demo import write_demo
+from qa_engine.inspection import Assignment, inspect
+from qa_engine.intake import read_records, read_register
+from qa_engine.plugin_host import installed_plugins
+from qa_engine.report import Report, Tally
+from qa_engine.report.as_csv import csv_report
+from qa_engine.report.as_json import json_report
+from qa_engine.report.as_text import show, text_report
+from qa_engine.report.sentences import counted, headline, listed
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The report on the demo fleet."""
+    fleet = write_demo(tmp_path_factory.mktemp("fleet"))
+    intake = read_records(fleet.records)
+    task = Assignment(intake.frames, read_register(fleet.register), fleet.as_of)
+    return Report(inspect(task, installed_plugins(), offered), Tally(intake.read))
+
+
+def test_the_report_says_first_what_stands_and_then_what_to_do(demo):
+    lines = text_report(demo).splitlines()
+    assert "(invented)" in lines[0]
+    text = "\n".join(lines)
+    assert text.index("stand today") < text.index("Do first") < text.index("What was checked")
+
+
+def test_the_worst_place_comes_first_with_its_correction_before_its_reason(demo):
+    text = text_report(demo)
+    first = text[text.index(" 1. ") : text.index(" 2. ")]
+    assert "major" in first
+    assert first.index("Stop rinsing") < first.index("Outlet water of T07 read 36 mg/L")
+
+
+@pytest.mark.parametrize("width", [40, 100, 200])
+def test_no_line_is_wider_than_the_terminal(demo, width):
+    assert max(map(len, text_report(demo, width=width).splitlines())) <= width
+
+
+def test_a_pipe_gets_no_colour_and_a_terminal_does(demo):
+    assert "\x1b" not in text_report(demo)
+    out = StringIO()
+    show(demo, Console(file=out, force_terminal=True, width=100, color_system="truecolor"))
+    assert "\x1b[" in out.getvalue()
+
+
+def test_what_was_read_is_accepted_refused_or_later(demo):
+    import json
+
+    records = json.loads(json_report(demo))["records"]
+    assert records["read"] == records["accepted"] + records["refused"] + records["later"]
+
+
+def test_findings_come_worst_first_then_by_place_and_time(demo):
+    order = {"major": 0, "minor": 1, "advice": 2}
+    last = "\U0010ffff"  # nulls last
+    keys = [
+        (order[f["grading"]], f["van"] or last, f["tank"] or last, f["since"], f["rule"])
+        for f in demo.inspection.findings.to_dicts()
+    ]
+    assert keys == sorted(keys)
+
+
+def test_every_edition_that_judged_is_named_with_its_digest(demo):
+    import json
+
+    report = json.loads(json_report(demo))
+    known = {(e["rule_set"], e["edition"]) for e in report["rule_sets"] if len(e["sha256"]) == 64}
+    assert {(f["rule_set"], f["edition"]) for f in report["findings"]} <= known
+
+
+def test_csv_has_a_row_for_each_finding(demo):
+    assert csv_report(demo).count("\nrinse") > 0
+    assert len(csv_report(demo).splitlines()) == demo.inspection.findings.height + 1
+
+
+def test_refused_records_make_a_report_incomplete_whatever_was_found(demo):
+    assert (demo.complete, demo.exit_status) == (True, 1)
+    refused = replace(demo, tally=Tally(read=5, refused=1))
+    assert (refused.complete, refused.exit_status) == (False, 3)
+    assert "The report is incomplete." in headline(refused)
+    assert "One record could not be taken." in text_report(refused)
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(0, "no tanks"), (1, "one tank"), (9, "nine tanks"), (1200, "1,200 tanks")]
+)
+def test_small_numbers_are_words(number, text):
+    assert counted(number, "tank") == text
+
+
+def test_a_list_in_prose_ends_with_and():
+    assert listed(["a"]) == "a"
+    assert listed(["a", "b", "c"]) == "a, b and c"

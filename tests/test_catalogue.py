@@ -70,11 +70,12 @@ DECLARED = [
     ("meter_check_age", "meter reading", "d", 1),
     ("meter_error", "meter_check", "%"),
     ("meter_error_after", "meter_check", "%"),
-    ("standard_use_by_in", "meter_check", "d"),
+    ("standard_use_by_in", "meter_check", "d", -1),
     ("spent_resin_held", "base", "L"),
     ("spent_resin_held_for", "base", "d", 1),
     ("reading_followed", "complaint", "yes/no", "no", "ahead"),
     ("examination_followed", "incident", "yes/no", "no", "ahead"),
+    ("withdrawn", "incident", "yes/no", "no", "ahead"),
     ("working_days_silent", "van", "count"),
     ("last_record_age", "van", "d", 1),
 ]

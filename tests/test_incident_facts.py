@@ -58,3 +58,12 @@ def test_an_examination_followed_if_it_came_in_time_and_found_the_vessel_fit(fle
     )
     assert fleet.of_events("incident", "examination_followed", until="2026-01-08") == [False]
     assert fleet.of_events("incident", "examination_followed", until="2026-01-09") == [True]
+
+
+def test_a_tank_that_is_out_of_use_when_the_time_ends_is_withdrawn(fleet_of):
+    out = {"kind": "out_of_use", "item": "T1", "at": "2026-01-03"}
+    back = {"kind": "return_to_use", "item": "T1", "at": "2026-01-09"}
+    fleet = fleet_of([incident("2026-01-02"), out, back])
+    assert fleet.of_events("incident", "withdrawn", until="2026-01-02") == [False]
+    assert fleet.of_events("incident", "withdrawn", until="2026-01-08") == [True]
+    assert fleet.of_events("incident", "withdrawn", until="2026-01-09") == [False]

@@ -190,6 +190,11 @@ def test_the_texts_of_a_rule_are_sentences_and_its_id_is_in_kebab_case(rule):
     assert "{" in rule.says
 
 
+@each_rule
+def test_a_title_says_what_holds_in_nine_words_at_most(rule):
+    assert len(rule.title.split()) <= 9
+
+
 LIMITS = [
     pytest.param(limit, id=f"{rule.rule}-{name}")
     for rule in RULES
@@ -205,16 +210,32 @@ def test_a_limit_names_a_source_or_says_that_it_is_a_house_limit_and_when_it_is_
     assert is_house or limit.basis.startswith("definition: ") or names_a_number_of_its_source
 
 
-HANDS_ON = ("resin_change", "seal_service", "vessel_service", "disposal", "incident")
+@each_rule
+def test_a_rule_rests_on_a_basis_of_its_own_or_on_those_of_its_limits(rule):
+    assert rule.basis or rule.limits
+    if rule.basis:
+        is_house = rule.basis.startswith((*HOUSE, "no published interval", "definition: "))
+        names_its_source = re.search(r"\d|\b(data plate|plant practice)\b", rule.basis)
+        assert is_house or names_its_source
+
+
 HANDS_ON_WORK = re.compile(
-    r"\b(resin change|change the resin|changing|open\w*|seals?|pressure|spent resin|examined)\b"
+    r"\b(resin change|change the resin|resin of this grade|governs the resin|opening|seals?|head"
+    r"|pressure|valve|supply|flush|examined|(against a|fresh) standard)\b",
+    re.IGNORECASE,
 )
 
 
 @each_rule
 def test_work_on_vessel_or_resin_comes_with_a_caution(rule):
-    if rule.subject in HANDS_ON or HANDS_ON_WORK.search(f"{rule.title} {rule.correction}"):
+    if HANDS_ON_WORK.search(rule.correction):
         assert rule.caution
+
+
+@each_rule
+def test_a_correction_on_paper_only_has_no_caution(rule):
+    if rule.correction.startswith("Add the person's id"):
+        assert rule.caution is None
 
 
 @each_rule
@@ -232,6 +253,8 @@ def test_nobody_can_permit_pressure_unfit_vessels_incidents_or_breaches_of_the_l
         "origin-recorded-on-disposal",
         "destination-recorded-on-disposal",
         "local-rule-recorded-on-disposal",
+        "waste-code-fits-origin",
+        "nothing-read-on-what-is-out-of-use",
     }
     assert {r.subject for r in vessel.rules if r.rule in major} >= {"tank", "rinse", "incident"}
 
@@ -278,7 +301,7 @@ FOR_ANY_BED = {
     "very-pure-water-not-converted-to-tds",
 }
 OUTLET = {"outlet_tds", "outlet_tds_before", "outlet_tds_after"}
-OUTLET |= {"rinses_since_reading", "last_outlet_age"}
+OUTLET |= {"rinses_since_reading", "last_outlet_tds", "last_outlet_age"}
 
 
 @each_rule

@@ -4,6 +4,7 @@ import polars as pl
 
 from qa_engine.facts.fact import Fact, FactGroup
 from qa_engine.facts.past import Past
+from qa_engine.facts.use_facts import standing
 from qa_engine.history import following, latest
 
 FIT = ("fit", "fit with limits")
@@ -40,6 +41,15 @@ def _examination_followed(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     )
 
 
+def _withdrawn(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    then = subjects.select("tank", at="until")
+    changes = standing(past.history).rename({"item": "tank"})
+    found = latest(then, changes, by="tank", take=["out", "record"])
+    return found.select(
+        pl.col("out").fill_null(value=False).alias("withdrawn"), pl.col("record").alias("evidence")
+    )
+
+
 INCIDENT_FACTS = (
     FactGroup(
         ("tank", "rinse", "reading"),
@@ -64,6 +74,19 @@ INCIDENT_FACTS = (
             ),
         ),
         _examination_followed,
+        looks_ahead=True,
+    ),
+    FactGroup(
+        ("incident",),
+        (
+            Fact(
+                "withdrawn",
+                "yes/no",
+                "the tank was out of use at the end of the time to follow up the incident",
+                absent="no",
+            ),
+        ),
+        _withdrawn,
         looks_ahead=True,
     ),
 )

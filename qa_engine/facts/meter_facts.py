@@ -105,6 +105,7 @@ METER_FACTS = (
                 "days from the check to the last day on which the standard may be used, negative "
                 "if it had expired",
                 "d",
+                per_day=-1,
             ),
         ),
         _use_by,

@@ -11,7 +11,9 @@ from qa_engine.intake.batch import LINE, Batch
 from qa_engine.intake.heads import read_record_heads, units_of
 from qa_engine.records import RECORD_FIELDS
 
-ROWS_PER_SLICE = 1_000_000
+ROWS_PER_SLICE = 500_000
+"""How many rows are in memory as the file has them: a column for every field of every kind."""
+
 _WORDS = (pl.String, pl.Categorical, pl.Enum)
 
 
@@ -26,27 +28,33 @@ def parquet_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
             be made from.
     """
     try:
-        table = pl.read_parquet(stream)
+        yield from _slices(name, pl.scan_parquet(stream))
     except (pl.exceptions.PolarsError, OSError) as error:
         raise IntakeError(f"{name}: this is not a Parquet file: {error}") from None
-    heads = read_record_heads(name, table.columns)
+
+
+def _slices(name: str, table: pl.LazyFrame) -> Iterator[Batch]:
+    types = table.collect_schema()
+    heads = read_record_heads(name, types.names())
     columns = [
-        _column(name, column.alias(head.name), RECORD_FIELDS[head.name])
-        for column, head in zip(table, heads, strict=True)
+        pl.col(written)
+        .cast(_wanted(name, written, dtype, RECORD_FIELDS[head.name]))
+        .alias(head.name)
+        for (written, dtype), head in zip(types.items(), heads, strict=True)
     ]
-    cells = pl.DataFrame(columns).with_row_index(LINE, 1)
-    for start in range(0, cells.height, ROWS_PER_SLICE):
-        yield Batch(cells.slice(start, ROWS_PER_SLICE), units_of(heads))
+    rows = table.select(pl.len()).collect().item()
+    for start in range(0, rows, ROWS_PER_SLICE):
+        cells = table.slice(start, ROWS_PER_SLICE).select(columns).collect()
+        yield Batch(cells.with_row_index(LINE, start + 1), units_of(heads))
 
 
-def _column(name: str, column: pl.Series, field: RecordField) -> pl.Series:
-    wanted = _taken_as(column.dtype, field)
+def _wanted(name: str, written: str, dtype: pl.DataType, field: RecordField) -> pl.DataType:
+    wanted = _taken_as(dtype, field)
     if wanted is None:
         raise IntakeError(
-            f"{name}: the column '{column.name}' is of type {column.dtype}; "
-            f"expected {field.expected}"
+            f"{name}: the column '{written}' is of type {dtype}; expected {field.expected}"
         )
-    return column if column.dtype == wanted else column.cast(wanted)
+    return wanted
 
 
 def _taken_as(dtype: pl.DataType, field: RecordField) -> pl.DataType | None:

@@ -140,11 +140,12 @@ class _Desk:
 
     def intake(self, names: Sequence[str]) -> Intake:
         """Settle which ids stand once and return what came of all batches."""
-        whole = {k: pl.concat(f, how="diagonal") for k, f in self.frames.items() if f}
-        settled = settle_repeats(whole, names)
-        frames = {k: f.drop(FILE, LINE) for k, f in settled.frames.items() if f.height}
+        gathered = {k: pl.concat(f, how="diagonal") for k, f in _let_go(self.frames) if f}
+        settled = settle_repeats(gathered, names)
+        gathered.clear()
+        frames = {k: _in_history(k, f) for k, f in _let_go(settled.frames) if f.height}
         return Intake(
-            frames={kind: frames[kind] for kind in KINDS if kind in frames},
+            frames=frames,
             refused=refused_frame(_in_order([*self.refused, *settled.refused], names)),
             read=self.read,
             accepted=sum(frame.height for frame in frames.values()),
@@ -160,6 +161,21 @@ class _Desk:
         if repeated:
             rows = "1 row says" if repeated == 1 else f"{repeated} rows say"
             yield f"{rows} again what another row with the same id says; each record is kept once"
+
+
+def _let_go(by_kind: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Yield what is kept for each kind and keep it no longer, so memory is not held twice."""
+    for kind in KINDS:
+        if kind in by_kind:
+            yield kind, by_kind.pop(kind)
+
+
+def _in_history(kind: str, frame: pl.DataFrame) -> pl.DataFrame:
+    """Return records as a history has them, column by column, each let go of once it is sorted."""
+    keys = frame.select(KINDS[kind].item, "at", "record").rechunk()
+    order = keys.select(pl.arg_sort_by(keys.columns)).to_series()
+    names = [name for name in frame.columns if name not in (FILE, LINE)]
+    return pl.DataFrame([frame.drop_in_place(name).rechunk().gather(order) for name in names])
 
 
 def _in_order(refused: list[Refused], names: Sequence[str]) -> list[Refused]:

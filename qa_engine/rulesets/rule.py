@@ -60,6 +60,7 @@ class Rule:
         caution: what to mind while doing it.
         permission: whether exceptions may be permitted.
         affects: the kind of record that a failure puts in doubt.
+        settled_by: the kind of record that the work logs which a failure calls for.
         examples: made-up subjects with their outcomes.
         known: the facts that its subject can have, of those it names.
         source, line, path: where it stands.
@@ -81,6 +82,7 @@ class Rule:
     caution: str | None
     permission: Literal["by request", "never"]
     affects: str | None
+    settled_by: str | None
     examples: tuple[Example, ...]
     known: frozenset[str]
     source: str

@@ -98,6 +98,7 @@ class RuleReader:
             caution=part.get("caution"),
             permission=part.get("permission", "by request"),
             affects=part.get("affects"),
+            settled_by=part.get("settled_by"),
             examples=tuple(self._examples()),
             known=frozenset(n for n in (*named, *placeholders(part["says"])) if n in self.facts),
             source=document.source,
@@ -184,6 +185,18 @@ class RuleReader:
         if "affects" in self.part and item not in ("tank", "meter"):
             what = f"a rule about a {subject} cannot say what it affects"
             self._refuse(("affects",), what, "only tanks and meters put records in doubt")
+        self._check_settled_by(subject)
+
+    def _check_settled_by(self, subject: str) -> None:
+        settled_by = self.part.get("settled_by")
+        if settled_by is None:
+            return
+        item = KINDS[settled_by].item
+        fields = KINDS[subject].fields if subject in KINDS else (STATE_SUBJECTS[subject],)
+        if item != "item" and item not in fields:
+            what = f"no {settled_by} can settle a rule about a {subject}"
+            help = f"a {settled_by} is logged for a {item}, and a {subject} has none"
+            self._refuse(("settled_by",), what, help)
 
     def _check_use(self, rule: Rule) -> None:
         """Look for limits that no condition names, and for facts that need more time."""

@@ -5,6 +5,7 @@ from typing import Any
 from marshmallow import RAISE, Schema
 
 from qa_engine.facts.fact import SUBJECTS
+from qa_engine.records import KINDS
 from qa_engine.rulesets.parts import (
     UNKNOWN,
     CalendarDay,
@@ -97,6 +98,7 @@ class RuleForm(Strict):
     caution = Sentence()
     permission = OneOf("by request", "never")
     affects = OneOf("reading", "rinse")
+    settled_by = OneOf(*KINDS)
     examples = Part(ExamplesForm, required=True)
 
 

@@ -72,5 +72,10 @@ def qa_facts() -> list[FactGroup]:
         "rinses that the trade's rule of thumb gives this charge, for its mix of vehicle classes",
         "count",
         low=0,
+        looks_at=(
+            "charge_resin_volume",
+            "each rinse.rinses",
+            "each rinse.class_water_per_rinse",
+        ),
     )
     return [FactGroup(("charge", "tank", "rinse"), (rated,), find_rated_rinses)]

@@ -6,13 +6,13 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from qa_engine.facts.catalogue import Catalogue
-from qa_engine.facts.fact import COLUMN_TYPES, Fact
+from qa_engine.facts.fact import COLUMN_TYPES, UNCERTAINTY, Fact
 from qa_engine.facts.past import Past
 
 EVIDENCE = "evidence of "
 """What the column with a fact's record is called, followed by the name of the group's first fact.
 
-No fact can have such a name, since names of facts have no spaces.
+No fact has such a name: those with spaces in them begin with ``UNCERTAINTY``.
 """
 
 
@@ -63,6 +63,8 @@ def _clean(column: pl.Series, fact: Fact) -> pl.Series:
     column = column.cast(COLUMN_TYPES[fact.type])
     if fact.type != "number":
         return column
-    return column.to_frame().select(
-        pl.when(pl.col(column.name).is_finite()).then(pl.col(column.name))
-    )[column.name]
+    number = pl.col(column.name)
+    sound = number.is_finite()
+    if fact.name.startswith(UNCERTAINTY):
+        sound &= number >= 0
+    return column.to_frame().select(pl.when(sound).then(number))[column.name]

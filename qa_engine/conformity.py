@@ -35,17 +35,10 @@ def outcome_expression(applies: pl.Expr | None, requires: pl.Expr) -> pl.Expr:
         applies: whether the rule applies, null where undecided; None if it always does.
         requires: whether its requirement holds, null where undecided.
     """
-    conforms, fails, undecided, not_applicable = (
-        pl.lit(code, pl.Int8) for code in (CONFORMS, DOES_NOT_CONFORM, UNDECIDED, NOT_APPLICABLE)
-    )
+    # The requirement stands here once: a guarded one asks Python, and would be asked twice.
     if applies is None:
-        return pl.when(requires).then(conforms).when(~requires).then(fails).otherwise(undecided)
-    return (
-        pl.when(~applies)
-        .then(not_applicable)
-        .when(requires)
-        .then(conforms)
-        .when(applies & ~requires)
-        .then(fails)
-        .otherwise(undecided)
-    )
+        return requires.cast(pl.Int8).fill_null(UNDECIDED)
+    # A failure counts only where the rule surely applies: "or unknown" makes it open elsewhere.
+    answer = requires | pl.when(applies).then(pl.lit(False))
+    outcome = answer.cast(pl.Int8).fill_null(UNDECIDED)
+    return pl.when(~applies).then(pl.lit(NOT_APPLICABLE, pl.Int8)).otherwise(outcome)

@@ -3,6 +3,9 @@
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+LONGEST_NAME = 64
+"""Longer ones are no names, and comparing them with others takes long [characters]."""
+
 
 class QAEngineError(Exception):
     """Any error of the engine; its text is written for the person at the keyboard."""
@@ -24,6 +27,18 @@ class RuleSetError(QAEngineError):
         super().__init__("\n\n".join(str(problem) for problem in self.problems))
 
 
+class PermissionsError(QAEngineError):
+    """A permissions file cannot be used as written; ``problems`` holds every diagnostic."""
+
+    def __init__(self, problems: Iterable[object]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n\n".join(str(problem) for problem in self.problems))
+
+
+class ReportError(QAEngineError):
+    """An earlier report cannot be read back; the text names the file and what is wrong."""
+
+
 class ModelInputError(QAEngineError, ValueError):
     """A resin model was given a number that no water, bed or flow can have."""
 
@@ -34,6 +49,8 @@ class PluginError(QAEngineError):
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """Return a hint that names the known name nearest to ``name``, or an empty text."""
+    if len(name) > LONGEST_NAME:
+        return ""
     folded = {one.casefold(): one for one in known}
     close = get_close_matches(name.casefold(), folded, n=1, cutoff=0.6)
     return f"did you mean '{folded[close[0]]}'?" if close else ""

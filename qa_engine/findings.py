@@ -7,12 +7,15 @@ import numpy as np
 import polars as pl
 
 from qa_engine.asking import known_of
+from qa_engine.certainty import SIMPLE, Asked, with_certainty
+from qa_engine.closing import closed_at
 from qa_engine.conformity import DOES_NOT_CONFORM
 from qa_engine.doubt import records_in_doubt
 from qa_engine.facts.catalogue import Catalogue
-from qa_engine.facts.fact import Fact
+from qa_engine.facts.fact import UNCERTAINTY, Fact
 from qa_engine.facts.past import Past
 from qa_engine.judging import InForce, Judged, Requirement
+from qa_engine.permissions import Codes
 from qa_engine.rulesets import Rule
 from qa_engine.runs import NOWHERE, Runs, runs_of
 from qa_engine.subjects import item_of
@@ -44,9 +47,15 @@ SCHEMA: dict[str, pl.DataType] = {
     "correction": pl.String(),
     "caution": pl.String(),
     "permission": pl.String(),
+    "decision": pl.String(),
     "stands": pl.Boolean(),
+    "closed_at": INSTANT,
+    "closed_by": RECORDS,
 }
-"""The columns of a frame of findings; ``measured`` and ``limits`` hold JSON text."""
+"""The columns of a frame of findings; ``measured``, ``limits``, ``decision`` hold JSON text."""
+
+NOT_KNOWN = " not known."
+"""How the message of an undecided finding ends that says no more than which facts are missing."""
 
 GRADINGS = ("major", "minor", "advice")
 """From what must stop to what is worth knowing."""
@@ -78,12 +87,39 @@ def findings_of(judged: Judged, telling: Telling) -> pl.DataFrame:
     frames = []
     for place, requirement in enumerate(judged.requirements):
         outcome, wording = judged.outcomes[place], judged.wording[place]
-        runs = runs_of(outcome, item, charge, wording)
+        permitted = judged.permitted[place]
+        runs = runs_of(outcome, item, charge, wording, permitted)
         for version, edition in enumerate(requirement.editions):
             mine = np.flatnonzero(wording[runs.last] == version)
             if len(mine):
-                frames.append(_told(judged, requirement, edition, runs, mine, telling))
+                told = _told(judged, requirement, edition, runs, mine, telling)
+                told = _certain(told, judged, edition.rule, runs.last[mine], telling)
+                told = told.with_columns(closed_at(judged, place, item, runs.last[mine]))
+                stands = _stands(judged, edition.rule, runs, mine, told["closed_at"])
+                told = told.with_columns(stands.alias("stands"))
+                frames.append(_permitted(told, judged, permitted, runs.last[mine]))
     return pl.concat(frames) if frames else pl.DataFrame(schema=SCHEMA)
+
+
+def _certain(
+    told: pl.DataFrame, judged: Judged, rule: Rule, last: np.ndarray, telling: Telling
+) -> pl.DataFrame:
+    """Return findings with how sure they are, if their rule allows for uncertainty."""
+    if rule.decision.confidence is None:
+        return told
+    facts = telling.catalogue.facts_of(rule.subject)
+    asked = Asked(rule, judged.known.frame[last], judged.subjects[last], facts, telling.past)
+    return with_certainty(told, asked)
+
+
+def _permitted(
+    told: pl.DataFrame, judged: Judged, permitted: Codes | None, last: np.ndarray
+) -> pl.DataFrame:
+    """Return findings with the permission that each is under."""
+    if permitted is None:
+        return told
+    ids = pl.Series([None, *(one.permission for one in judged.permissions)], dtype=pl.String)
+    return told.with_columns(permission=ids[permitted[last].astype(np.int64)])
 
 
 def in_order(findings: pl.DataFrame) -> pl.DataFrame:
@@ -117,7 +153,7 @@ def _told(
         item=last["item"],
         evidence=_evidence(judged, rule, runs, mine),
         affected=_affected(judged, rule, runs, mine, telling),
-        stands=_stands(judged, runs, mine, telling),
+        stands=pl.lit(True),
         **{f"place {name}": last[name] for name in ("van", "tank")},
     )
     used = {name: facts[name] for name in rule.needs if name in facts}
@@ -152,6 +188,8 @@ def _columns(
         "correction": rule.correction,
         "caution": rule.caution,
         "permission": None,
+        "decision": SIMPLE,
+        **dict.fromkeys(("closed_at", "closed_by")),
     }
     columns = {
         **{name: pl.lit(text, pl.String) for name, text in texts.items()},
@@ -172,8 +210,15 @@ def _columns(
 
 def _missing(names: list[str]) -> pl.Expr:
     nothing = pl.lit(None, pl.String)  # a list needs one column even where no fact can be missing
-    missing = (pl.when(pl.col(name).is_null()).then(pl.lit(name)) for name in names)
+    missing = (pl.when(_is_missing(name)).then(pl.lit(name)) for name in names)
     return pl.concat_list(nothing, *missing).list.drop_nulls()
+
+
+def _is_missing(name: str) -> pl.Expr:
+    """Tell where a fact is missing; an uncertainty only where there is something to be sure of."""
+    of = name.removeprefix(UNCERTAINTY)
+    missing = pl.col(name).is_null()
+    return missing if of == name else missing & pl.col(of).is_not_null()
 
 
 def _undecided(missing: list[str], rule: Rule, telling: Telling) -> pl.Expr:
@@ -182,7 +227,7 @@ def _undecided(missing: list[str], rule: Rule, telling: Telling) -> pl.Expr:
     why = (
         pl.when(names == "")
         .then(pl.lit("Could not be decided from what is recorded."))
-        .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(" not known."))
+        .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(NOT_KNOWN))
     )
     troubles = dict.fromkeys(telling.troubles[n] for n in rule.needs if n in telling.troubles)
     return why + pl.lit("".join(f" {text}" for text in troubles))
@@ -220,11 +265,21 @@ def _affected(
     return records_in_doubt(rule.affects, item, judged.subjects, runs, mine, telling.past)
 
 
-def _stands(judged: Judged, runs: Runs, mine: np.ndarray, telling: Telling) -> pl.Series:
-    """Tell which runs still stand: the last of their item, and on the resin now in the tank."""
-    last = pl.Series(runs.followed_by[mine] == NOWHERE)
-    numbers: pl.Series = judged.subjects["charge_number"][runs.last[mine]]
-    tanks: pl.Series = judged.subjects["tank"][runs.last[mine]]
-    current = telling.past.charges.group_by("tank").agg(pl.col("number").max().cast(pl.Int64))
-    now = tanks.to_frame().join(current, on="tank", how="left", maintain_order="left")["number"]
-    return (last & (numbers >= now.fill_null(0))).alias("stands")
+def _stands(
+    judged: Judged, rule: Rule, runs: Runs, mine: np.ndarray, closed: pl.Series
+) -> pl.Series:
+    """Tell which runs still stand.
+
+    A run stands while no later verdict was given on its item. If its rule stands until a settling
+    record, no verdict ends it before that work is logged. If a resin change is the work, the
+    change has ended it: what follows is judged on the new resin.
+    """
+    if rule.stands_until == "settling record":
+        return closed.is_null().alias("stands")
+    last = pl.Series("stands", runs.followed_by[mine] == NOWHERE)
+    if rule.settled_by != "resin_change":
+        return last
+    members: pl.DataFrame = judged.subjects[runs.last[mine]].select("tank", "charge_number")
+    charges = judged.past.charges.group_by("tank").agg(pl.col("number").max().cast(pl.Int64))
+    now = members.join(charges, on="tank", how="left", maintain_order="left")["number"]
+    return last & (members["charge_number"] >= now.fill_null(0))

@@ -4,14 +4,15 @@ Every frame is sorted by (item, at, record), where the item is what the kind is 
 meter, a base...). Sorting happens once, here; everything downstream relies on it.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Literal
 
 import polars as pl
 
 from qa_engine.records import KINDS, TANK_KINDS
-from qa_engine.register import TABLES, Register
+from qa_engine.register import BEGINNING, TABLES, Register
 
 RECORDS_PER_BLOCK = 500_000
 """How many records a block of tanks may hold before the fleet is cut into more blocks."""
@@ -37,9 +38,14 @@ class History:
 
     @classmethod
     def of_records(cls, frames: Mapping[str, pl.DataFrame], register: Register) -> "History":
-        """Return the history of frames in any order; sorts each by (item, at, record)."""
+        """Return the history of frames in any order; sorts what is not sorted yet.
+
+        What comes from the intake is sorted: doing it again would take the memory twice.
+        """
+        keys = {kind: (KINDS[kind].item, "at", "record") for kind in frames}
         ordered = {
-            kind: frame.sort(KINDS[kind].item, "at", "record") for kind, frame in frames.items()
+            kind: frame if _is_sorted(frame.select(keys[kind])) else frame.sort(keys[kind])
+            for kind, frame in frames.items()
         }
         return cls(ordered, register)
 
@@ -64,6 +70,17 @@ class History:
         """Return how many records there are."""
         return sum(frame.height for frame in self.frames.values())
 
+    def instants_of(self, records: Collection[str]) -> dict[str, datetime]:
+        """Return when records happened, by their ids; what is not a record is left out."""
+        wanted = pl.Series(sorted(records), dtype=pl.String)
+        return {
+            record: at
+            for frame in self.frames.values()
+            for record, at in frame.filter(pl.col("record").is_in(wanted.implode()))
+            .select("record", "at")
+            .iter_rows()
+        }
+
     def tanks(self) -> pl.Series:
         """Return the ids of all tanks that the records or the register name, sorted."""
         named = [frame["tank"] for kind, frame in self.frames.items() if kind in TANK_KINDS]
@@ -85,19 +102,32 @@ class History:
             yield self._of_tanks(tanks[start : start + size])
 
     def _of_tanks(self, tanks: pl.Series) -> "History":
-        mine = pl.col("tank").is_in(tanks.implode())
+        """Return the history of tanks that follow each other: a slice of every frame about them."""
         frames = {
-            kind: frame.filter(mine) if kind in TANK_KINDS else frame
+            kind: _slice_of(frame, tanks) if kind in TANK_KINDS else frame
             for kind, frame in self.frames.items()
         }
-        register = replace(
-            self.register,
-            tables={
-                **self.register.tables,
-                "tanks": self.register.table("tanks").filter(mine),
-            },
-        )
+        registered = _slice_of(self.register.table("tanks"), tanks)
+        register = replace(self.register, tables={**self.register.tables, "tanks": registered})
         return History(frames, register)
+
+
+def _slice_of(frame: pl.DataFrame, tanks: pl.Series) -> pl.DataFrame:
+    """Return the rows about some tanks; rows and tanks stand in the order of tank ids."""
+    if tanks.is_empty():
+        return frame.clear()
+    start = frame["tank"].search_sorted(tanks[0], "left")
+    return frame[start : frame["tank"].search_sorted(tanks[-1], "right")]
+
+
+def _is_sorted(keys: pl.DataFrame) -> bool:
+    """Tell whether rows stand in the order of their columns, the first one first."""
+    ordered = pl.lit(value=True)
+    for name in reversed(keys.columns):
+        column, before = pl.col(name), pl.col(name).shift()
+        ordered = (column > before) | ((column == before) & ordered)
+    whole = keys.null_count().transpose().sum().item() == 0
+    return whole and bool(keys.select(ordered.all()).item())
 
 
 def latest(
@@ -214,5 +244,7 @@ def valid_rows(
         return latest(subjects, rows, by=key, take=take, at="holds_from")
     rows = rows.select(key, *_taken("holds_from", take))
     joined = subjects.select(key, "at").join(rows, on=key, how="left", maintain_order="left")
+    if rows[INSTANT].max() == BEGINNING:
+        return joined.select(pl.col(TAKEN + n).alias(n) for n in take)
     held = pl.col(INSTANT) <= pl.col("at")
     return joined.select(pl.when(held).then(pl.col(TAKEN + n)).alias(n) for n in take)

@@ -6,15 +6,15 @@ stage judges what belongs to no tank: vans, meters, bases, sources.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from importlib.metadata import EntryPoint
-from itertools import groupby
-from typing import Literal
+from typing import Literal, TypeVar
 
 import polars as pl
 
 from qa_engine import due, findings
+from qa_engine.blocks import in_blocks
 from qa_engine.coverage import SCHEMA as COVERAGE
 from qa_engine.coverage import coverage_of, summed
 from qa_engine.due import due_of
@@ -24,13 +24,25 @@ from qa_engine.facts.past import Past
 from qa_engine.findings import Telling, findings_of
 from qa_engine.history import History
 from qa_engine.judging import Requirement, judge, requirements_of
+from qa_engine.lifecycle import (
+    NO_ANSWERS,
+    Changes,
+    Earlier,
+    Present,
+    answers_of,
+    changes_since,
+    is_of_interest,
+)
+from qa_engine.permissions import LOOKED_AT, Account, Circumstances, Permission, accounts_of
 from qa_engine.plugin_host import Plugin, PluginHost, open_host
 from qa_engine.register import Register
 from qa_engine.rulesets import Edition, read_rule_sets
-from qa_engine.subjects import Period, is_judged_in_blocks
+from qa_engine.subjects import Period
 
 RuleSources = Iterable[tuple[str, bytes]]
 UnknownNames = Literal["refuse", "undecided"]
+Answer = TypeVar("Answer")
+NOTHING_TOLD = pl.DataFrame(schema=findings.SCHEMA)
 
 
 @dataclass(frozen=True)
@@ -43,6 +55,8 @@ class Assignment:
         as_of: the instant as of which things are judged; later records are not used.
         period: whole days; by default all events are judged, and things as of ``as_of``.
         blocks: how many blocks of tanks to cut the fleet into; by default as many as serve.
+        permissions: what the operator permitted.
+        earlier: an earlier report, to say what became of its findings.
     """
 
     frames: Mapping[str, pl.DataFrame]
@@ -50,6 +64,8 @@ class Assignment:
     as_of: datetime
     period: Period | None = None
     blocks: int | None = None
+    permissions: tuple[Permission, ...] = ()
+    earlier: Earlier | None = None
 
 
 @dataclass(frozen=True)
@@ -59,22 +75,30 @@ class Inspection:
     Attributes:
         assignment: what was inspected.
         editions: the rule sets that judged.
+        catalogue: the facts that they could name.
         plugins: every plugin and what became of it.
         coverage: a row per rule and edition with the count of each outcome.
         findings: as ``qa_engine.findings.SCHEMA``, in order.
         due: as ``qa_engine.due.SCHEMA``, in order.
         used: how many records were used.
         later: how many records lie after ``as_of`` and were not used.
+        permissions: what became of each permission.
+        outside: findings that are open, or new since the earlier report, outside the period.
+        changes: what became of the earlier report's findings, and what is new.
     """
 
     assignment: Assignment
     editions: tuple[Edition, ...]
+    catalogue: Catalogue
     plugins: tuple[Plugin, ...]
     coverage: pl.DataFrame
     findings: pl.DataFrame
     due: pl.DataFrame
     used: int
     later: int
+    permissions: tuple[Account, ...] = ()
+    outside: pl.DataFrame = field(default_factory=lambda: NOTHING_TOLD)
+    changes: Changes | None = None
 
     @property
     def judged(self) -> int:
@@ -109,22 +133,33 @@ def inspect(
     Raises:
         RuleSetError: a rule file cannot be used; every problem of all files is in it.
     """
+    return with_what_works(assignment, entries, rules, Course.run)
+
+
+def with_what_works(
+    assignment: Assignment,
+    entries: Iterable[EntryPoint],
+    rules: Callable[[PluginHost], RuleSources],
+    work: Callable[["Course"], Answer],
+) -> Answer:
+    """Return what some work comes to, done again without each plugin that fails during it."""
     entries = tuple(entries)
     failed: dict[str, str] = {}
+    traces: dict[str, str] = {}
     while True:
-        host = open_host(entries, failed)
+        host = open_host(entries, failed, traces)
         catalogue = Catalogue.of((*ENGINE_FACTS, *host.groups))
         names: UnknownNames = "undecided" if host.wall.failures else "refuse"
         editions = read_rule_sets(rules(host), catalogue, unknown_names=names)
         at_start = dict(host.wall.failures)
-        inspection = _Course(assignment, editions, host, catalogue).run()
+        answer = work(Course(assignment, editions, host, catalogue))
         if host.wall.failures == at_start:
-            return inspection
-        failed = dict(host.wall.failures)
+            return answer
+        failed, traces = dict(host.wall.failures), dict(host.wall.traces)
 
 
 @dataclass(frozen=True)
-class _Course:
+class Course:
     """One run of an inspection with the plugins that work."""
 
     assignment: Assignment
@@ -137,45 +172,70 @@ class _Course:
         frames = {k: f.filter(pl.col("at") <= task.as_of) for k, f in task.frames.items()}
         history = History.of_records(frames, task.register)
         parts = [_EMPTY, *self._parts(history)]
+        told, outside = (pl.concat([getattr(p, n) for p in parts]) for n in ("findings", "outside"))
         total = sum(frame.height for frame in task.frames.values())
         return Inspection(
             task,
             self.editions,
+            self.catalogue,
             self.host.plugins,
             summed([part.coverage for part in parts], self.editions),
-            findings.in_order(pl.concat([part.findings for part in parts])),
+            findings.in_order(told),
             due.in_order(pl.concat([part.due for part in parts])),
             used=history.count(),
             later=total - history.count(),
+            permissions=self._accounts(parts),
+            outside=findings.in_order(outside),
+            changes=self._changes(frames, pl.concat([told, outside]), parts),
         )
+
+    def _changes(
+        self, frames: Mapping[str, pl.DataFrame], told: pl.DataFrame, parts: Iterable["_Part"]
+    ) -> Changes | None:
+        task = self.assignment
+        if task.earlier is None:
+            return None
+        answers = pl.concat([part.answers for part in parts])
+        now = Present(frames, task.as_of, told, answers, self.editions, self.host.plugins)
+        return changes_since(task.earlier, now)
+
+    def _accounts(self, parts: Iterable["_Part"]) -> tuple[Account, ...]:
+        task = self.assignment
+        if not task.permissions:
+            return ()
+        by_day = task.period is not None
+        known = Circumstances(self.editions, task.register, task.as_of, by_day)
+        return accounts_of(task.permissions, pl.concat([part.all_told for part in parts]), known)
 
     def _parts(self, history: History) -> Iterator["_Part"]:
         """Judge tanks block by block, then what belongs to no tank."""
-        batches = _batches(requirements_of(self.editions, self.assignment.register.zone))
-        in_blocks = [batch for batch in batches if is_judged_in_blocks(batch[0].subject)]
-        for block in history.blocks(self.assignment.blocks):
-            past = self._past(block)
-            yield from (self._part(batch, past) for batch in in_blocks)
-        past = self._past(history)
-        yield from (self._part(batch, past) for batch in batches if batch not in in_blocks)
+        requirements = requirements_of(self.editions, self.assignment.register.zone)
+        for batches, part in in_blocks(requirements, history, self.assignment.blocks):
+            past = self.past(part)
+            yield from (self._part(batch, past) for batch in batches)
 
-    def _past(self, history: History) -> Past:
+    def past(self, history: History) -> Past:
         complete = not self.host.wall.failures
         return Past(history, self.host.models, self.assignment.as_of, complete)
 
     def _part(self, batch: Sequence[Requirement], past: Past) -> "_Part":
         task = self.assignment
-        judged = judge(batch, past, self.catalogue, by_day=task.period is not None)
-        told = findings_of(judged, Telling(past, self.catalogue, self._troubles()))
+        by_day = task.period is not None
+        judged = judge(batch, past, self.catalogue, by_day, task.permissions)
+        told = findings_of(judged, Telling(past, self.catalogue, self.troubles()))
+        all_told = told.select(*LOOKED_AT) if task.permissions else _EMPTY.all_told
+        answers = answers_of(task.earlier, judged)
         zone = past.register.zone
         if task.period is None:
             soon = due_of(judged, self.catalogue, task.as_of, zone)
-            return _Part(coverage_of(judged), told, soon)
+            return _Part(coverage_of(judged), told, soon, all_told, answers, NOTHING_TOLD)
         first, after = task.period.instants(zone)
         within = (pl.col("until") >= first) & (pl.col("since") < after)
-        return _Part(coverage_of(judged, first, after), told.filter(within), _EMPTY.due)
+        counts = coverage_of(judged, first, after)
+        outside = told.filter(~within & is_of_interest(task.as_of, task.earlier))
+        return _Part(counts, told.filter(within), _EMPTY.due, all_told, answers, outside)
 
-    def _troubles(self) -> dict[str, str]:
+    def troubles(self) -> dict[str, str]:
         """Return why facts are missing, for every fact that no rule could be given."""
         failed = [p for p in self.host.plugins if p.state == "failed"]
         text = " ".join(f"Plugin '{p.name}' failed ({p.reason})." for p in failed)
@@ -187,24 +247,25 @@ class _Course:
 
 @dataclass(frozen=True)
 class _Part:
-    """What judging one kind of subject in one block came to."""
+    """What judging one kind of subject in one block came to.
+
+    ``all_told`` are the findings of all times, as far as permissions need to know of them;
+    ``answers`` is what was asked of an earlier report, ``outside`` what lies outside the period.
+    """
 
     coverage: pl.DataFrame
     findings: pl.DataFrame
     due: pl.DataFrame
+    all_told: pl.DataFrame
+    answers: pl.DataFrame
+    outside: pl.DataFrame
 
 
 _EMPTY = _Part(
     pl.DataFrame(schema=COVERAGE),
-    pl.DataFrame(schema=findings.SCHEMA),
+    NOTHING_TOLD,
     pl.DataFrame(schema=due.SCHEMA),
+    pl.DataFrame(schema=LOOKED_AT),
+    NO_ANSWERS,
+    NOTHING_TOLD,
 )
-
-
-def _batches(requirements: Iterable[Requirement]) -> list[list[Requirement]]:
-    """Return requirements that can be judged together: same subject, same time to fulfil."""
-
-    def together(one: Requirement) -> tuple[str, float]:
-        return one.subject, one.within.total_seconds() if one.within else -1.0
-
-    return [list(batch) for _, batch in groupby(sorted(requirements, key=together), key=together)]

@@ -13,6 +13,7 @@ from qa_engine.asking import Known, known_of
 from qa_engine.conformity import PENDING, outcome_expression
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.past import Past
+from qa_engine.permissions import Codes, Permission, covered
 from qa_engine.register import day_start
 from qa_engine.rulesets import Edition, Rule
 from qa_engine.subjects import subjects_of
@@ -66,6 +67,10 @@ class Requirement:
         """Return the facts that its conditions and limits name."""
         return list(dict.fromkeys(name for e in self.editions for name in e.rule.needs))
 
+    def wordings(self) -> list[Rule]:
+        """Return the rule as each of its editions words it."""
+        return [edition.rule for edition in self.editions]
+
 
 def requirements_of(editions: Iterable[Edition], zone: ZoneInfo) -> list[Requirement]:
     """Return the requirements that editions hold, in the order of their names."""
@@ -93,6 +98,9 @@ class Judged:
         requirements: what they were judged by.
         outcomes: an int8 array per requirement, ``NOT_IN_FORCE`` where no edition was.
         wording: per requirement the place of the edition in force in its ``editions``.
+        permissions: what the operator permitted.
+        permitted: per requirement which permission covers each subject; None if none does.
+        past: the records that they were judged on.
     """
 
     subjects: pl.DataFrame
@@ -100,10 +108,17 @@ class Judged:
     requirements: Sequence[Requirement]
     outcomes: Sequence[NDArray[np.int8]]
     wording: Sequence[NDArray[np.int8]]
+    permissions: Sequence[Permission]
+    permitted: Sequence[Codes | None]
+    past: Past
 
 
 def judge(
-    requirements: Sequence[Requirement], past: Past, catalogue: Catalogue, by_day: bool
+    requirements: Sequence[Requirement],
+    past: Past,
+    catalogue: Catalogue,
+    by_day: bool,
+    permissions: Sequence[Permission] = (),
 ) -> Judged:
     """Judge the subjects of requirements that share a kind of subject and a time to fulfil."""
     kind, within = requirements[0].subject, requirements[0].within
@@ -114,7 +129,11 @@ def judge(
     if within is not None:
         open_still = (subjects["at"] + within > past.as_of).to_numpy()
         outcomes = [np.where(open_still & (o < 1), PENDING, o).astype(np.int8) for o in outcomes]
-    return Judged(subjects, known, requirements, outcomes, wording)
+    permitted: Sequence[Codes | None] = [None] * len(requirements)
+    if permissions:
+        rules = [(one.wordings(), mine) for one, mine in zip(requirements, wording, strict=True)]
+        permitted = covered(permissions, rules, subjects, past.as_of, past.register.zone)
+    return Judged(subjects, known, requirements, outcomes, wording, permissions, permitted, past)
 
 
 def _with_until(subjects: pl.DataFrame, within: timedelta | None, as_of: datetime) -> pl.DataFrame:

@@ -1,13 +1,12 @@
 """Loads plugins one by one, each behind its own wall, and keeps account of what became of them.
 
-A plugin that fails, at any time, is named with its reason; the rest goes on without it. This is
-the only place that catches whatever a stranger's code may raise.
+A plugin that fails, at any time, is named with its reason; the rest goes on without it.
 """
 
 import hashlib
 import sys
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from importlib.metadata import EntryPoint, entry_points
 from importlib.resources.abc import Traversable
@@ -15,20 +14,18 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
-import numpy as np
 import pluggy
 import polars as pl
 
 from qa_engine import hookspecs
-from qa_engine.depletion.model import Floats, Grade, ResinModel, Water
+from qa_engine.depletion.model import Grade, ResinModel
 from qa_engine.errors import PluginError
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import field_facts
 from qa_engine.facts.fact import COLUMN_TYPES, EVENT_SUBJECTS, SUBJECTS, FactGroup
 from qa_engine.facts.past import Past
+from qa_engine.plugin_wall import Wall, WalledModel
 from qa_engine.units import unit
-
-LONGEST_REASON = 300
 
 
 @dataclass(frozen=True)
@@ -50,68 +47,6 @@ class Plugin:
     sha256: str
     state: str = "loaded"
     reason: str | None = None
-
-
-@dataclass
-class Wall:
-    """Keeps what a plugin does wrong from spreading, and remembers it."""
-
-    failures: dict[str, str] = field(default_factory=dict)
-
-    def ask(self, plugin: str, what: str, call: Callable[[], Any], otherwise: Any = None) -> Any:
-        """Return what a plugin answers, or ``otherwise`` if it fails; the failure is kept."""
-        try:
-            return call()
-        except Exception as error:
-            self.note(plugin, f"{what}: {type(error).__name__}: {error}")
-            return otherwise
-
-    def note(self, plugin: str, reason: str) -> None:
-        """Keep the first thing that a plugin did wrong."""
-        plain = " ".join("".join(c if c.isprintable() else " " for c in reason).split())
-        self.failures.setdefault(plugin, plain[:LONGEST_REASON])
-
-
-@dataclass(frozen=True)
-class WalledModel:
-    """A plugin's resin model; answers of a wrong kind count as failures of the plugin."""
-
-    model: ResinModel
-    plugin: str
-    wall: Wall
-
-    @property
-    def grade(self) -> Grade:
-        return self.model.grade
-
-    def load_eq_l(self, water: Water) -> Floats:
-        """Return the load of each water [eq/L]; NaN throughout if the plugin fails."""
-        known = np.isfinite(water.tds_mg_l) | np.isfinite(water.conductivity_us_cm)
-        return self._numbers("load_eq_l", known, lambda: self.model.load_eq_l(water))
-
-    def outlet_mg_l(self, used_fraction: Floats, water: Water, flow_bv_h: Floats) -> Floats:
-        """Return the outlet readings [mg/L]; NaN throughout if the plugin fails."""
-        known = np.isfinite(used_fraction) & np.isfinite(water.tds_mg_l)
-        return self._numbers(
-            "outlet_mg_l", known, lambda: self.model.outlet_mg_l(used_fraction, water, flow_bv_h)
-        )
-
-    def _numbers(self, what: str, known: Any, call: Callable[[], Floats]) -> Floats:
-        nothing = np.full(known.shape, np.nan)
-        asked = f"{what} of grade '{self.grade.name}'"
-
-        def checked() -> Floats:
-            answer = np.asarray(call(), dtype=np.float64)
-            if answer.shape != known.shape:
-                raise PluginError(f"returned shape {answer.shape}, expected {known.shape}")
-            if not np.isfinite(answer[known]).all():
-                raise PluginError("returned NaN or infinity for a water that is known")
-            if (answer[known] < 0).any():
-                raise PluginError("returned a negative number")
-            return answer
-
-        answer: Floats = self.wall.ask(self.plugin, asked, checked, nothing)
-        return answer
 
 
 @dataclass(frozen=True)
@@ -139,10 +74,6 @@ class PluginHost:
             for p in self.found
         )
 
-    def provider_of(self, grade: str) -> str:
-        """Return the name of the plugin that speaks for a grade."""
-        return self.models[grade].plugin
-
 
 def installed_plugins() -> tuple[EntryPoint, ...]:
     """Return the entry points of all installed plugins, in the order of their names."""
@@ -150,14 +81,19 @@ def installed_plugins() -> tuple[EntryPoint, ...]:
     return tuple(sorted(found, key=lambda entry: (entry.name, entry.value)))
 
 
-def open_host(entries: Iterable[EntryPoint], failed: dict[str, str] | None = None) -> PluginHost:
+def open_host(
+    entries: Iterable[EntryPoint],
+    failed: Mapping[str, str] | None = None,
+    traces: Mapping[str, str] | None = None,
+) -> PluginHost:
     """Load plugins and gather what they offer.
 
     Args:
         entries: the entry points to load.
         failed: plugins that failed before, with the reason; they are named but not used.
+        traces: where in their code they failed.
     """
-    wall = Wall(dict(failed or {}))
+    wall = Wall(dict(failed or {}), dict(traces or {}))
     entries = sorted(entries, key=lambda entry: (entry.name, entry.value))
     for name in _named_twice(entries):
         wall.note(name, "two installed plugins have this name; rename or remove one")

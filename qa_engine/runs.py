@@ -40,18 +40,23 @@ _NO_RUNS = Runs(np.zeros(0, np.int8), *(_NOTHING,) * 6)
 
 
 def runs_of(
-    outcome: NDArray[np.int8], item: Places, charge: Places, wording: NDArray[np.int8]
+    outcome: NDArray[np.int8],
+    item: Places,
+    charge: Places,
+    wording: NDArray[np.int8],
+    permission: NDArray[np.int16] | None = None,
 ) -> Runs:
     """Return the runs among subjects sorted by (item, at, record).
 
     What is not applicable, pending or not in force is passed over. A run also ends where the
-    edition changes and at a resin change.
+    edition or the permission changes and at a resin change.
 
     Args:
         outcome: outcome of each subject, shape (n).
         item: code of each subject's item, shape (n).
         charge: number of the resin charge each subject falls in, shape (n).
         wording: which edition judged, shape (n).
+        permission: which permission covers each subject, shape (n); None if none covers any.
     """
     decided = np.flatnonzero(
         (outcome == CONFORMS) | (outcome == DOES_NOT_CONFORM) | (outcome == UNDECIDED)
@@ -59,7 +64,8 @@ def runs_of(
     if not len(decided):
         return _NO_RUNS
     result, thing = outcome[decided], item[decided]
-    starts = _starts(result, thing, charge[decided], wording[decided])
+    permitted = () if permission is None else (permission[decided],)
+    starts = _starts(result, thing, charge[decided], wording[decided], *permitted)
     ends = np.append(starts[1:], len(decided)) - 1
     kept = np.flatnonzero(result[starts] != CONFORMS)
     lengths = (ends - starts + 1)[kept]
@@ -75,7 +81,7 @@ def runs_of(
     )
 
 
-def _starts(*columns: NDArray[np.int8] | Places) -> Places:
+def _starts(*columns: NDArray[np.int8] | NDArray[np.int16] | Places) -> Places:
     changed = np.zeros(len(columns[0]), bool)
     changed[0] = True
     for column in columns:

@@ -15,7 +15,7 @@ from typing import Any
 
 import pint
 
-from qa_engine.errors import UnitError, nearest
+from qa_engine.errors import LONGEST_NAME, UnitError, nearest
 
 CACO3_G_PER_EQ = 50.04345
 """Equivalent mass of calcium carbonate that the whole engine uses [g/eq]."""
@@ -176,7 +176,9 @@ def unit(name: str) -> Unit:
     name = _OTHER_SPELLINGS.get(name, name)
     if name not in _UNITS:
         hint = nearest(name, reversed(unit_names()))  # of two spellings the preferred one
-        raise UnitError(f"'{name}' is not a unit known here{'; ' + hint if hint else ''}")
+        raise UnitError(
+            f"'{name[:LONGEST_NAME]}' is not a unit known here{'; ' + hint if hint else ''}"
+        )
     quantity = _registry().parse_expression(_UNITS[name])
     return Unit(name, _as_unit(name, quantity))
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from datetime import UTC, datetime
 
 import polars as pl
 
@@ -114,3 +115,8 @@ def limits_measured(limits: Mapping[str, tuple[pl.Expr, str]]) -> pl.Expr:
 def plain_json(value: object) -> str:
     """Return a value as JSON text, always the same text for the same value."""
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def rfc3339(instant: datetime) -> str:
+    """Return an instant in UTC as RFC 3339 text, without needless zeros."""
+    return instant.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z"

@@ -26,7 +26,7 @@ class RoundNumbers:
         shown = np.where(np.isnan(water.tds_mg_l), water.conductivity_us_cm / 2, water.tds_mg_l)
         return shown / 100
 
-    def outlet_mg_l(self, used_fraction, water, flow_bv_h):
+    def outlet_mg_l(self, used_fraction, water, flow_bv_h, transfer_units=None):
         return used_fraction * water.tds_mg_l
 
 

@@ -78,6 +78,11 @@ DECLARED = [
     ("withdrawn", "incident", "yes/no", "no", "ahead"),
     ("working_days_silent", "van", "count"),
     ("last_record_age", "van", "d", 1),
+    ("uncertainty of inlet_tds", "reading", "mg/L"),
+    ("uncertainty of outlet_tds", "reading", "mg/L"),
+    ("uncertainty of inlet_conductivity", "reading", "uS/cm"),
+    ("uncertainty of outlet_conductivity", "reading", "uS/cm"),
+    ("uncertainty of last_outlet_tds", "tank charge rinse", "mg/L"),
 ]
 
 

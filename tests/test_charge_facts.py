@@ -36,7 +36,7 @@ class RoundNumbers:
     def load_eq_l(self, water):
         return water.tds_mg_l / 100
 
-    def outlet_mg_l(self, used_fraction, water, flow_bv_h):
+    def outlet_mg_l(self, used_fraction, water, flow_bv_h, transfer_units=None):
         return used_fraction * water.tds_mg_l + np.nan_to_num(flow_bv_h)
 
 

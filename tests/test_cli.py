@@ -73,7 +73,7 @@ def inspected(*more):
 def test_records_that_conform_exit_with_0_and_say_so(files):
     status, out, err = inspected()
     assert (status, err) == (0, "")
-    assert "Everything that could be decided conforms today." in out
+    assert "Everything that could be decided conforms on 1 Jun 2026." in out
 
 
 def test_a_reading_beyond_the_limit_exits_with_1_and_names_record_and_correction(files):
@@ -154,6 +154,8 @@ def test_the_report_goes_to_a_file_when_one_is_named(files):
         (("--from", "2026-05-02", "--to", "2026-05-01"), "ends (2026-05-01) before it begins"),
         (("--rules", "nowhere.yaml"), "nowhere.yaml"),
         (("--time-zone", "Mars/Olympus"), "Mars/Olympus"),
+        (("--out", "nowhere/report.json"), "there is no folder nowhere"),
+        (("--refused", "."), "is a folder"),
     ],
 )
 def test_a_wrong_call_exits_with_2_and_says_what_is_wrong(files, arguments, said):
@@ -230,6 +232,30 @@ def test_the_demo_shows_its_fleet_and_exits_with_0(tmp_path):
     assert "(invented)" in out
     assert "Do first" in out
     assert str(tmp_path / "fleet") in err
+
+
+def test_the_demo_writes_into_no_folder_that_holds_other_files(tmp_path):
+    (tmp_path / "my-records.csv").write_text("mine")
+    status, out, err = called("demo", tmp_path)
+    assert (status, out) == (2, "")
+    assert "my-records.csv" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["my-records.csv"]
+
+
+def test_a_file_without_records_is_nothing_to_judge(files):
+    (files / "records.csv").write_text(HEAD)
+    status, out, _ = inspected()
+    assert status == 3
+    assert "Nothing was there to judge." in out
+
+
+def test_a_failure_that_a_later_record_settled_fails_no_more(files):
+    rows = [ROW.format("R-1", 4, 31), ROW.format("R-2", 5, 3)]
+    (files / "records.csv").write_text(HEAD + "".join(rows))
+    status, out, _ = inspected()
+    assert status == 0
+    assert "One earlier finding no longer stands" in out
+    assert inspected("--from", "2026-05-04", "--to", "2026-05-04")[0] == 1
 
 
 def test_every_planted_blemish_of_the_demo_is_found(tmp_path):

@@ -7,6 +7,7 @@ from importlib.metadata import EntryPoint
 from types import ModuleType
 
 import polars as pl
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -158,6 +159,47 @@ def test_a_failure_stands_until_a_later_verdict_and_silence_gives_none(fleet_of)
     assert [(f["outcome"], f["stands"]) for f in findings] == [
         ("does not conform", True), ("undecided", True),
     ]  # fmt: skip
+
+
+PLATE = """
+  - rule: pressure-within-plate
+    title: Pressure within the plate
+    subject: rinse
+    requires: inlet_pressure <= most
+    limits: {most: {is: 1000 kPa, basis: data plate}}
+    grading: major
+    settled_by: vessel_service
+    stands_until: settling record
+    says: The gauge read {inlet_pressure}.
+    correction: Have the vessel examined.
+    examples:
+      conforms: [{inlet_pressure: 1000 kPa}]
+      does_not_conform: [{inlet_pressure: 1001 kPa}]
+      undecided: [{}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("after", "stands", "closed"),
+    [
+        ([], True, []),
+        ([("rinse", 300.0)], True, []),
+        ([("resin_change", None), ("rinse", 300.0)], True, []),
+        ([("vessel_service", None)], True, []),
+        ([("rinse", 300.0), ("vessel_service", None), ("rinse", 310.0)], False, ["R-3"]),
+    ],
+)
+def test_what_a_later_good_value_does_not_undo_stands_until_the_work_is_logged(
+    fleet_of, after, stands, closed
+):
+    first = {"kind": "rinse", "at": at(1), "tank": "T-1", "record": "R-0", "inlet_pressure": 1200.0}
+    later = [
+        {"kind": kind, "at": at(n + 2), "tank": "T-1", "record": f"R-{n + 1}",
+         **({"inlet_pressure": kpa} if kpa else {})}
+        for n, (kind, kpa) in enumerate(after)
+    ]  # fmt: skip
+    finding, *_ = found(inspected(fleet_of([first, *later]), PLATE))
+    assert (finding["stands"], finding["closed_by"]) == (stands, closed)
 
 
 def test_rinses_since_the_last_conforming_reading_are_in_doubt_and_named(fleet_of):

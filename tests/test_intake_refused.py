@@ -26,8 +26,8 @@ def test_every_problem_is_a_row_of_the_file(tmp_path):
             "record": "R1",
             "field": "outlet_tds",
             "written": "-3",
-            "expected": "a number in mg/L, or one with its unit, from 0 to 50000 "
-            "(lies below 0 mg/L)",
+            "expected": "lies below 0 mg/L; expected a number in mg/L, or one with its unit, "
+            "from 0 to 50000",
         }
     ]
 

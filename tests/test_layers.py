@@ -8,21 +8,31 @@ import pytest
 ROOT = Path(__file__).parent.parent
 LAYERS = (
     ("errors",),
-    ("units", "fields", "yaml_tree", "water"),
+    ("units", "fields", "yaml_tree", "water", "breakthrough", "probability", "uncertainty"),
     ("records", "register"),
     ("history", "charges"),
     ("depletion", "facts", "hookspecs"),
-    ("conditions", "rulesets", "conformity", "wording", "asking"),
-    ("plugin_host", "subjects", "judging"),
-    ("runs", "doubt", "findings", "due", "coverage"),
-    ("inspection",),
-    ("intake", "report"),
+    ("conditions", "rulesets", "conformity", "decision_risk", "wording", "asking", "plain_words"),
+    ("plugin_host", "plugin_wall", "permissions", "proof", "subjects", "judging", "blocks"),
+    ("runs", "doubt", "findings", "certainty", "due", "coverage", "closing", "lifecycle"),
+    ("inspection", "preview"),
+    ("intake", "report", "explanation"),
     ("demo",),
     ("cli", "web"),
 )
 """Lowest first; modules of one layer may use each other, but not in a circle."""
 
-PLUGIN_FACE = ("hookspecs", "facts", "depletion", "water", "history", "units", "errors", "rules")
+PLUGIN_FACE = (
+    "hookspecs",
+    "facts",
+    "depletion",
+    "water",
+    "breakthrough",
+    "history",
+    "units",
+    "errors",
+    "rules",
+)
 """What plugins may import of the engine."""
 
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
@@ -57,6 +67,11 @@ def imported(path: Path) -> set[str]:
             names.add(node.module or "")
             names |= {f"{node.module}.{alias.name}" for alias in node.names}
     return names
+
+
+def caught(node: ast.expr) -> set[str]:
+    """The names of the exceptions that a handler catches."""
+    return {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
 
 
 def parts_of(names: set[str]) -> set[str]:
@@ -98,6 +113,6 @@ def test_only_the_host_catches_whatever_may_be_raised():
         for part, path in sources()
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         if isinstance(node, ast.ExceptHandler)
-        and (node.type is None or getattr(node.type, "id", "") in ("Exception", "BaseException"))
+        and (node.type is None or caught(node.type) & {"Exception", "BaseException"})
     ]
-    assert broad == ["plugin_host"]
+    assert broad == ["plugin_wall"]

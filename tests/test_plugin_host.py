@@ -34,7 +34,7 @@ class SlateGrey:
     def load_eq_l(self, water):
         return water.tds_mg_l / 1000
 
-    def outlet_mg_l(self, used_fraction, water, flow_bv_h):
+    def outlet_mg_l(self, used_fraction, water, flow_bv_h, transfer_units=None):
         return used_fraction * 0.0
 
 
@@ -81,7 +81,7 @@ def test_a_model_is_found_by_its_grade_and_answers_through_the_wall(monkeypatch)
     entry = plugin(monkeypatch, "slate", qa_resin_models=models(SlateGrey()))
     host = open_host([entry])
     assert host.models["slate grey"].load_eq_l(WATER).tolist() == [0.1, 0.2]
-    assert host.provider_of("slate grey") == "slate"
+    assert host.models["slate grey"].plugin == "slate"
 
 
 def test_a_module_that_does_not_import_fails_alone(monkeypatch):
@@ -112,6 +112,22 @@ def test_a_hook_that_raises_is_named_with_what_it_raised(monkeypatch):
 
     host = open_host([plugin(monkeypatch, "slate", qa_resin_models=qa_resin_models)])
     assert reasons(host) == {"slate": "qa_resin_models: KeyError: 'bead size'"}
+
+
+def test_a_plugin_cannot_end_the_program(monkeypatch):
+    def qa_resin_models():
+        sys.exit(5)
+
+    host = open_host([plugin(monkeypatch, "slate", qa_resin_models=qa_resin_models)])
+    assert reasons(host) == {"slate": "qa_resin_models: SystemExit: 5"}
+
+
+def test_a_reason_does_not_tell_where_a_module_lies_on_this_machine(monkeypatch, tmp_path):
+    (tmp_path / "slate_module.py").write_text("a = 1\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    host = open_host([EntryPoint("slate", "slate_module:missing", "qa_engine")])
+    assert "missing" in reasons(host)["slate"]
+    assert str(tmp_path) not in reasons(host)["slate"]
 
 
 @pytest.mark.parametrize("offer", ["a text", 3, None])
@@ -154,6 +170,52 @@ def test_a_model_that_answers_wrongly_gives_nothing_and_is_named(monkeypatch, an
     host = open_host([plugin(monkeypatch, "slate", qa_resin_models=models(Wrong()))])
     assert np.isnan(host.models["slate grey"].load_eq_l(WATER)).all()
     assert said in reasons(host)["slate"]
+
+
+def asked_for_an_outlet(monkeypatch, answer, used, transfer_units=None):
+    """Return what comes through the wall for an outlet, and why the plugin failed, if it did."""
+
+    class Answers(SlateGrey):
+        def outlet_mg_l(self, used_fraction, water, flow_bv_h, transfer_units=None):
+            units = 1.0 if transfer_units is None else transfer_units
+            return answer(used_fraction * water.tds_mg_l * units + 0.0 * np.nan_to_num(flow_bv_h))
+
+    host = open_host([plugin(monkeypatch, "slate", qa_resin_models=models(Answers()))])
+    flow = np.full(2, np.nan)
+    found = host.models["slate grey"].outlet_mg_l(used, WATER, flow, transfer_units)
+    return found, reasons(host).get("slate")
+
+
+def test_an_outlet_is_asked_for_many_uses_and_sharpnesses_at_once(monkeypatch):
+    """Uses (3, 1), waters (2,), sharpnesses (4, 1, 1): 0.5 x 200 x 3 = 300."""
+    used, units = np.array([[0.0], [0.5], [1.0]]), np.arange(4.0).reshape(4, 1, 1)
+    found, reason = asked_for_an_outlet(monkeypatch, lambda right: right, used, units)
+    assert reason is None
+    assert found.shape == (4, 3, 2)
+    assert found[3, 1, 1] == 300.0
+
+
+def test_what_is_unknown_in_an_outlet_may_stay_so_and_nothing_else(monkeypatch):
+    used = np.array([[0.5], [np.nan]])
+    found, reason = asked_for_an_outlet(monkeypatch, lambda right: right, used)
+    assert reason is None
+    assert np.isnan(found).tolist() == [[False, False], [True, True]]
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        (lambda right: right[0], "shape (2,), expected (3, 2)"),
+        (lambda right: right * np.nan, "NaN"),
+        (lambda right: right - 1000.0, "negative"),
+    ],
+)
+def test_an_outlet_of_a_wrong_kind_is_nothing_and_its_plugin_is_named(monkeypatch, answer, said):
+    used = np.array([[0.0], [0.5], [1.0]])
+    found, reason = asked_for_an_outlet(monkeypatch, answer, used, np.array([1.0]))
+    assert np.isnan(found).all()
+    assert found.shape == (3, 2)
+    assert said in reason
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,9 @@ def test_the_report_says_first_what_stands_and_then_what_to_do(demo):
     lines = text_report(demo).splitlines()
     assert "(invented)" in lines[0]
     text = "\n".join(lines)
-    assert text.index("stand today") < text.index("Do first") < text.index("What was checked")
+    assert (
+        text.index("stand on 31 Jul 2026") < text.index("Do first") < text.index("What was checked")
+    )
 
 
 def test_the_worst_place_comes_first_with_its_correction_before_its_reason(demo):

@@ -244,7 +244,7 @@ def test_problems_of_all_files_are_told_together():
         ([("    examples:", "    within: 1e300 d\n    examples:")],
          "'1e300 d' is not a time that can be given", "1e300 d", "a time is written"),
         ([("    examples:", "    decision: {acceptance: guarded}\n    examples:")],
-         "guarded acceptance is more than this engine can do yet", "guarded", "write 'acceptance"),
+         "guarded acceptance needs to know how sure is sure enough", "guarded", "add a confidence"),
         ([("    examples:", "    permission: sometimes\n    examples:")],
          "'permission': 'sometimes'", "sometimes", "it is one of: by request, never"),
         ([("sampled: flowing}]\n      does", "sampled: [flowing]}]\n      does")],

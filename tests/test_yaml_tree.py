@@ -146,7 +146,7 @@ def test_a_second_document_and_directives_are_refused():
         (b"a: 1\nb: \xff\n", (2, 4), "byte 0xff is not UTF-8"),
         (b"a: \x07\n", (1, 4), "the character U+0007"),
         ("a: \u202ex\n".encode(), (1, 4), "the character U+202E"),
-        (b"a: " + b"x" * 1024 * 1024, (1, 1), "the file has 1048579 bytes"),
+        (b"a: " + b"x" * 1024 * 1024, (1, 1), "the file has more than 1048576 bytes"),
     ],
 )
 def test_what_cannot_be_read_is_a_problem_with_a_place(content, place, words):

@@ -4,8 +4,10 @@ from pathlib import Path
 
 import click
 
+from qa_engine.cli.against import earlier_at
 from qa_engine.cli.instants import instant, period
-from qa_engine.cli.output import FORMATS, write_report
+from qa_engine.cli.output import FORMATS, writable, write_report
+from qa_engine.cli.permissions_file import permissions_at
 from qa_engine.cli.rule_files import RuleChoice, rule_sources
 from qa_engine.inspection import Assignment, inspect
 from qa_engine.intake import Intake, read_records, read_register, write_refused
@@ -24,9 +26,13 @@ FILE = click.Path(path_type=Path)
 @click.option("--from", "first", metavar="DATE", help="First day of a period to judge day by day.")
 @click.option("--to", "last", metavar="DATE", help="Last day of that period.")
 @click.option("--time-zone", metavar="ZONE", help="Zone of times that state no offset.")
-@click.option("--refused", type=FILE, help="Write every refused record to this CSV file.")
+@click.option("--permissions", type=FILE, help="Concessions and deviation permits, in YAML.")
+@click.option("--against", type=FILE, help="Say what changed since this report kept as JSON.")
+@click.option(
+    "--refused", type=FILE, callback=writable, help="Write every refused record to this CSV file."
+)
 @click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
-@click.option("--out", type=FILE, help="Write the report to this file.")
+@click.option("--out", type=FILE, callback=writable, help="Write the report to this file.")
 def command(
     records: tuple[Path, ...],
     register: Path,
@@ -35,6 +41,8 @@ def command(
     first: str | None,
     last: str | None,
     time_zone: str | None,
+    permissions: Path | None,
+    against: Path | None,
     refused: Path | None,
     form: str,
     out: Path | None,
@@ -43,9 +51,13 @@ def command(
     known = read_register(register)
     when, days = instant(as_of, time_zone or known.zone.key), period(first, last)
     sources = rule_sources(rules)
+    earlier = earlier_at(against, when)
+    permitted = permissions_at(permissions, sources, known.zone)
     intake = read_records(records, time_zone=time_zone)
     tell_refused(intake, refused)
-    assignment = Assignment(intake.frames, known, when, days)
+    assignment = Assignment(
+        intake.frames, known, when, days, permissions=permitted, earlier=earlier
+    )
     report = report_of(assignment, intake, sources)
     write_report(report, form, out)
     raise SystemExit(report.exit_status)
@@ -68,7 +80,7 @@ def tell_refused(intake: Intake, file: Path | None) -> None:
 
 
 def _refusal(row: dict[str, object]) -> str:
-    record = f" record {row['record']}," if row["record"] else ""
-    field = f" {row['field']}" if row["field"] else ""
-    written = f" '{row['written']}'" if row["written"] is not None else ""
-    return f"{row['source']}:{row['line']}:{record}{field}{written}: {row['expected']}"
+    written = f"'{row['written']}'" if row["written"] is not None else None
+    record = f"record {row['record']}," if row["record"] else None
+    parts = (record, row["field"], written, row["expected"])
+    return f"{row['source']}:{row['line']}: {' '.join(str(part) for part in parts if part)}"

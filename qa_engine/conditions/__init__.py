@@ -7,6 +7,8 @@ makes the answer open, never true; a property test holds them equal.
 
 from qa_engine.conditions.condition import Condition, ConditionError, parse_condition
 from qa_engine.conditions.grammar import FUNCTIONS, Fault
+from qa_engine.conditions.guard import Guard, guards_in, probability_of
+from qa_engine.conditions.guarding import guarded_condition, is_uncertainty
 from qa_engine.conditions.limit import Limit, read_quantity
 from qa_engine.conditions.verdicts import SLACK
 
@@ -16,7 +18,12 @@ __all__ = [
     "Condition",
     "ConditionError",
     "Fault",
+    "Guard",
     "Limit",
+    "guarded_condition",
+    "guards_in",
+    "is_uncertainty",
     "parse_condition",
+    "probability_of",
     "read_quantity",
 ]

@@ -1,9 +1,10 @@
 """What can hold, not hold or be open: comparisons, yes-or-no facts and what joins them."""
 
+import operator
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import reduce
-from typing import Protocol
+from typing import Any, Protocol
 
 import polars as pl
 
@@ -67,19 +68,16 @@ class Recorded:
         return value is not None
 
 
-# Which way the bound gives, and how the columns and single numbers are compared with it.
-_COMPARE: dict[str, tuple[float, Callable[[pl.Expr, pl.Expr], pl.Expr]]] = {
-    "<": (-SLACK, pl.Expr.lt),
-    "<=": (SLACK, pl.Expr.le),
-    ">": (SLACK, pl.Expr.gt),
-    ">=": (-SLACK, pl.Expr.ge),
+GIVE = {"<": -SLACK, "<=": SLACK, ">": SLACK, ">=": -SLACK}
+"""Which way the limit gives, by the sign of the comparison."""
+
+COMPARE: dict[str, Callable[[Any, Any], Any]] = {
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
 }
-_COMPARE_ONE: dict[str, Callable[[float, float], bool]] = {
-    "<": float.__lt__,
-    "<=": float.__le__,
-    ">": float.__gt__,
-    ">=": float.__ge__,
-}
+"""How expressions, columns and single numbers are compared."""
 
 
 @dataclass(frozen=True)
@@ -91,12 +89,18 @@ class Compared:
     right: Number
 
     def expression(self) -> pl.Expr:
-        give, compare = _COMPARE[self.sign]
-        return guarded(compare(self.left.raw(), self._bound(give)), self.left, self.right)
+        return guarded(self.raw(), self.left, self.right)
 
-    def _bound(self, give: float) -> pl.Expr:
+    def raw(self) -> pl.Expr:
+        """Return the comparison, right wherever both numbers are finite."""
+        holds: pl.Expr = COMPARE[self.sign](self.left.raw(), self.bound())
+        return holds
+
+    def bound(self) -> pl.Expr:
+        """Return the right number with its slack."""
+        give = GIVE[self.sign]
         if isinstance(self.right, Constant | Chosen):
-            return self.right.mapped(lambda number: _eased(number, give)).raw()
+            return self.right.mapped(lambda number: eased(number, give)).raw()
         right = self.right.raw()
         return right + right.abs() * give
 
@@ -104,10 +108,11 @@ class Compared:
         left, right = self.left.of_one(subject), self.right.of_one(subject)
         if left is None or right is None:
             return None
-        return _COMPARE_ONE[self.sign](left, _eased(right, _COMPARE[self.sign][0]))
+        return bool(COMPARE[self.sign](left, eased(right, GIVE[self.sign])))
 
 
-def _eased(number: float, give: float) -> float:
+def eased(number: float, give: float) -> float:
+    """Return a limit moved by its slack."""
     return number + abs(number) * give
 
 

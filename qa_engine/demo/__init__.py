@@ -9,10 +9,14 @@ from qa_engine.demo.files import README, register_text, write_records
 from qa_engine.demo.fleet import AS_OF
 from qa_engine.demo.story import Story
 
-__all__ = ["AS_OF", "PLANTED", "SEED", "Blemish", "DemoFleet", "write_demo"]
+__all__ = ["AS_OF", "PLANTED", "SEED", "WRITTEN", "Blemish", "DemoFleet", "write_demo"]
 
 SEED = 73
 """The seed of the fleet that the documentation shows."""
+
+
+WRITTEN = ("records", "register.yaml", "README.txt")
+"""What the folder of a demo fleet holds."""
 
 
 @dataclass(frozen=True)

@@ -194,7 +194,7 @@ PLANTED = (
         date(2026, 6, 15),
         LAST_DAY,
         "grade-has-a-model",
-        "T12 is filled with regenerated resin to try it; no model speaks for that grade yet.",
+        "T12 came with a blend on trial; no model speaks for that grade yet.",
     ),
 )
 """Every planted blemish, each with the rule that should find it."""

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from numpy.random import Generator
 
 from qa_engine.demo.duty import Duty, Tank
-from qa_engine.demo.fleet import REGENERATED_GRADE, STANDARD_GRADE, Size
+from qa_engine.demo.fleet import STANDARD_GRADE, TRIAL_GRADE, Size
 from qa_engine.demo.log import Row
 from qa_engine.demo.simulation import CAPACITY_EQ_L, Bed
 
@@ -29,8 +29,8 @@ BUSY_MG_L = 20.0
 BUSY_SHARE = 0.04
 """Share of the charges that a busy crew runs to the house limit [1]."""
 
-REGENERATED_SHARE = 0.75
-"""Capacity of regenerated over new resin: common practice, no published source [1]."""
+TRIAL_SHARE = 0.75
+"""Capacity of the trial grade over the standard one, an invention [1]."""
 
 FRESH_US_CM = 0.6
 """Conductivity of the outlet once a fresh bed is flushed [uS/cm]."""
@@ -95,17 +95,17 @@ def change_resin(duty: Duty, tank: Tank, at: datetime, *, first: bool = False) -
 
 
 def change_for(grade: str) -> str:
-    """Return how resin of a grade gets into a tank: regenerated resin comes in its tank."""
-    return "regenerated elsewhere" if grade == REGENERATED_GRADE else "emptied and refilled"
+    """Return how resin of a grade gets into a tank: the trial grade comes and goes in its own."""
+    return "tank exchanged" if grade == TRIAL_GRADE else "emptied and refilled"
 
 
 def refill(duty: Duty, tank: Tank) -> None:
     """Put a fresh bed into a tank."""
     half = duty.strikes("half charge", tank.name)
-    regenerated = duty.strikes("grade without a model", tank.name)
+    on_trial = duty.strikes("grade without a model", tank.name)
     tank.bed = new_bed(tank.plan.size, duty.rng, 0.5 if half else 1.0)
-    tank.grade = REGENERATED_GRADE if regenerated else STANDARD_GRADE
-    kept = REGENERATED_SHARE if regenerated else 1.0
+    tank.grade = TRIAL_GRADE if on_trial else STANDARD_GRADE
+    kept = TRIAL_SHARE if on_trial else 1.0
     tank.bed.capacity_eq *= kept
     plan_next_change(duty, tank, tank.bed.resin_l * CAPACITY_EQ_L * kept)
 

@@ -22,7 +22,8 @@ METER_FACTOR = 0.5
 """How every meter here makes TDS of conductivity [mg/L per uS/cm]."""
 
 STANDARD_GRADE = "standard mixed bed"
-REGENERATED_GRADE = "regenerated mixed bed"
+TRIAL_GRADE = "kelp blend (invented)"
+"""A grade that no model speaks for, supplied in its tank for a trial."""
 
 WATER_PER_RINSE_L = {"coach": 120.0, "minibus": 55.0, "motorhome": 130.0, "car": 30.0}
 """Water that one rinse of a vehicle takes [L]."""

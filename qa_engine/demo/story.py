@@ -12,8 +12,8 @@ from qa_engine.demo.duty import Duty, Tank
 from qa_engine.demo.fleet import (
     BASES,
     FIRST_DAY,
-    REGENERATED_GRADE,
     TANKS,
+    TRIAL_GRADE,
     VANS,
     TankPlan,
     VanPlan,
@@ -119,6 +119,6 @@ class Story:
     def _use(self, duty: Duty, tank: Tank) -> None:
         before = tank.bed
         work_day(duty, tank, self.complaints)
-        if tank.bed is not before and tank.grade != REGENERATED_GRADE:
+        if tank.bed is not before and tank.grade != TRIAL_GRADE:
             self.offices[duty.van.base].take_in(before.resin_l)
         drop(duty, tank)

@@ -16,6 +16,8 @@ ANALYSED = {
     "silica_mg_l": "silica",
 }
 READ = ("tds_mg_l", "conductivity_us_cm", "factor")
+BEHIND_ANOTHER = ("polish", "anion")
+"""Positions in the register of tanks that other tanks feed."""
 
 
 def inlet_readings(history: History) -> pl.DataFrame:
@@ -45,6 +47,10 @@ def inlet_at(subjects: pl.DataFrame, history: History) -> pl.DataFrame:
     subject names or, failing that, the reading. A reading at one named source says nothing of the
     water from another; then, and where there is no reading, the analysis gives the conductivity.
 
+    A tank that the register has behind another one gets what that one lets through, and only its
+    own readings tell that: no analysis is taken for a ``polish`` tank, and for an ``anion`` vessel
+    all of it but the conductivity, since a cation vessel changes nothing else that counts.
+
     Args:
         subjects: has ``tank`` and ``at``; perhaps ``source``.
         history: the records to look in.
@@ -62,7 +68,16 @@ def inlet_at(subjects: pl.DataFrame, history: History) -> pl.DataFrame:
         for name in READ
     )
     asked = asked.with_columns(pl.coalesce("source", "read_at").alias("source"))
-    return _with_analysis(asked, history).select(field.name for field in fields(Water))
+    analysis = _analysis(asked, _behind_another(subjects, history), history)
+    return pl.concat([asked, analysis], how="horizontal").select(
+        "tds_mg_l",
+        pl.when(pl.all_horizontal(pl.col("tds_mg_l", "conductivity_us_cm").is_null()))
+        .then("conductivity")
+        .otherwise("conductivity_us_cm")
+        .alias("conductivity_us_cm"),
+        "factor",
+        *(pl.col(name).alias(field) for field, name in ANALYSED.items()),
+    )
 
 
 def _either_is_null(*names: str) -> pl.Expr:
@@ -70,25 +85,33 @@ def _either_is_null(*names: str) -> pl.Expr:
     return pl.any_horizontal(pl.col(name).is_null() for name in names)
 
 
-def _with_analysis(asked: pl.DataFrame, history: History) -> pl.DataFrame:
+def _behind_another(subjects: pl.DataFrame, history: History) -> pl.Series:
+    """Return the position of each subject's tank where it gets another tank's water, else null."""
+    positions = history.register.table("tanks")["position"]
+    if not positions.is_in(BEHIND_ANOTHER).any():
+        return pl.Series("position", [None], pl.String).new_from_index(0, subjects.height)
+    held = valid_rows(subjects, history.register, "tanks", ["position"])
+    behind = pl.col("position").is_in(BEHIND_ANOTHER)
+    return held.select(pl.when(behind).then("position"))["position"]
+
+
+def _analysis(asked: pl.DataFrame, behind: pl.Series, history: History) -> pl.DataFrame:
+    """Return what the latest analysis of the source says of the water at each tank."""
     take = ["conductivity", *ANALYSED.values()]
     analyses = history.of("water_analysis", "source", "at", *take)
-    found = latest(asked, analyses, by="source", take=take)
-    unread = pl.all_horizontal(pl.col("tds_mg_l", "conductivity_us_cm").is_null())
-    return pl.concat([asked, found], how="horizontal").with_columns(
-        pl.when(unread)
-        .then(pl.col("conductivity"))
-        .otherwise(pl.col("conductivity_us_cm"))
-        .alias("conductivity_us_cm"),
-        *(pl.col(name).alias(field) for field, name in ANALYSED.items()),
+    found = latest(asked, analyses, by="source", take=take).with_columns(behind.alias("behind"))
+    counts = pl.col("behind").ne_missing("polish")
+    return found.select(
+        pl.when(pl.col("behind").is_null()).then("conductivity").alias("conductivity"),
+        *(pl.when(counts).then(name).alias(name) for name in ANALYSED.values()),
     )
 
 
 def load_of(waters: pl.DataFrame, grades: pl.Series, models: Mapping[str, ResinModel]) -> pl.Series:
     """Return what a litre of each water spends in resin of each grade [eq/L].
 
-    Null where no model speaks for the grade, where neither TDS nor conductivity is known, and
-    where a model gives no positive number. Each model is asked once.
+    Null where no model speaks for the grade, where none of TDS, conductivity and hardness is known,
+    and where a model gives no positive number. Each model is asked once.
     """
     asked = waters.with_columns(grades.alias("grade"))
     run = asked.select(pl.struct(pl.all()).rle_id()).to_series()
@@ -139,7 +162,8 @@ def _asked(
 ) -> pl.Series:
     """Return each model's answer for the waters in its grade; null where not finite."""
     answer = np.full(waters.height, np.nan)
-    known = waters["tds_mg_l"].is_not_null() | waters["conductivity_us_cm"].is_not_null()
+    read = pl.col("tds_mg_l", "conductivity_us_cm", "hardness_mg_l").is_not_null()
+    known = waters.select(pl.any_horizontal(read)).to_series()
     for grade, model in models.items():
         rows = ((grades == grade) & known).fill_null(False).to_numpy()
         if rows.any():

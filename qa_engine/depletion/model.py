@@ -5,6 +5,7 @@ earlier calls. Everything that models have in common (summing up, learning, plan
 the engine.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Literal, Protocol, runtime_checkable
 
@@ -29,6 +30,25 @@ class Capacity:
 
 
 @dataclass(frozen=True)
+class Sharpness:
+    """How sharply the outlet breaks through, before anything is learnt from readings.
+
+    Attributes:
+        transfer_units: N at the grade's usual flow, its median over beds [1].
+        sd_log: standard deviation of its natural logarithm; the spread is taken as lognormal [1].
+        source: where the figures come from, for the person who must believe them.
+    """
+
+    transfer_units: float
+    sd_log: float
+    source: str
+
+
+ASSUMED_SHARPNESS = Sharpness(20.0, 0.3, "an assumption, no published source")
+"""For grades that do not state theirs: data sheets of resins hardly ever do."""
+
+
+@dataclass(frozen=True)
 class Grade:
     """A grade of resin, as data.
 
@@ -41,6 +61,12 @@ class Grade:
         least_flow_bv_h, greatest_flow_bv_h: service flow in bed volumes per hour [1/h].
         flow_source: where the flow limits come from.
         colour_indicating: whether spent resin changes colour.
+        sharpness: how sharply the bed breaks through.
+        density_kg_l: mass of a litre of moist resin as it is shipped [kg/L]; None if not stated.
+        ph_low, ph_high: useful pH of the inlet water [1]; None if not stated.
+        greatest_temperature_deg_c: of the water [degC]; None if not stated. The data plate of the
+            tank may ask for less, and comes first.
+        validity: for what the model holds, in one sentence.
     """
 
     name: str
@@ -52,11 +78,22 @@ class Grade:
     greatest_flow_bv_h: float
     flow_source: str
     colour_indicating: bool = False
+    sharpness: Sharpness = ASSUMED_SHARPNESS
+    density_kg_l: float | None = None
+    ph_low: float | None = None
+    ph_high: float | None = None
+    greatest_temperature_deg_c: float | None = None
+    validity: str = "not stated"
+
+    @property
+    def usual_flow_bv_h(self) -> float:
+        """Return the flow to which the sharpness belongs: midway between the limits, as ratios."""
+        return math.sqrt(self.least_flow_bv_h * self.greatest_flow_bv_h)
 
 
 @dataclass(frozen=True)
 class Water:
-    """Inlet water, one entry per litre asked about; all arrays have one shape, NaN is unknown.
+    """Inlet water, one entry per water asked about; all arrays have one shape, NaN is unknown.
 
     Attributes:
         tds_mg_l: as the meter shows it [mg/L].
@@ -87,14 +124,28 @@ class ResinModel(Protocol):
     def load_eq_l(self, water: Water) -> Floats:
         """Return the equivalents that a litre of each water spends [eq/L], > 0, shape of the water.
 
-        NaN only where neither TDS nor conductivity is known.
+        NaN only where neither TDS nor conductivity is known. Dissolved salts count by their
+        charge; carbon dioxide and silica, where the resin takes them, one equivalent per mole.
         """
 
-    def outlet_mg_l(self, used_fraction: Floats, water: Water, flow_bv_h: Floats) -> Floats:
+    def outlet_mg_l(
+        self,
+        used_fraction: Floats,
+        water: Water,
+        flow_bv_h: Floats,
+        transfer_units: Floats | None = None,
+    ) -> Floats:
         """Return what the meter shows at the outlet [mg/L], above what pure water shows.
 
+        Never falls as the used fraction grows. The arguments broadcast against each other, so that
+        many charges, readings and assumed capacities are one call: shapes such as (charges,
+        readings, 1) and (1, 1, grid) give (charges, readings, grid).
+
         Args:
-            used_fraction: equivalents fed over equivalents of capacity [1], >= 0.
-            water: the inlet water, of the same shape.
-            flow_bv_h: flow in bed volumes per hour, of the same shape; NaN is unknown [1/h].
+            used_fraction: equivalents fed over equivalents of capacity [1], >= 0; NaN is unknown.
+            water: the inlet water.
+            flow_bv_h: flow in bed volumes per hour [1/h]; NaN is unknown, which means the usual
+                flow of the grade.
+            transfer_units: N at the grade's usual flow [1], > 0; None means that of the grade.
+                What another flow makes of it is the model's affair.
         """

@@ -9,6 +9,7 @@ from qa_engine.facts.reading_facts import READING_FACTS
 from qa_engine.facts.register_facts import REGISTER_FACTS
 from qa_engine.facts.resin_held_facts import RESIN_HELD_FACTS
 from qa_engine.facts.seal_facts import SEAL_FACTS
+from qa_engine.facts.uncertainty_facts import UNCERTAINTY_FACTS
 from qa_engine.facts.use_facts import USE_FACTS
 from qa_engine.facts.van_facts import VAN_FACTS
 from qa_engine.facts.vessel_facts import VESSEL_FACTS
@@ -27,6 +28,7 @@ ENGINE_FACTS: tuple[FactGroup, ...] = (
     *METER_FACTS,
     *VAN_FACTS,
     *RESIN_HELD_FACTS,
+    *UNCERTAINTY_FACTS,
 )
 """The facts that the engine itself finds, beside the fields of the records."""
 

@@ -61,10 +61,12 @@ def field_facts(kind: str) -> FactGroup:
 
 def _stated(kind: str, name: str, field: RecordField) -> Fact | None:
     meaning = f"{name.replace('_', ' ')}, as logged with the {kind.replace('_', ' ')}"
+    at = (f"{kind}.{name}",)
     if isinstance(field, Quantity):
-        return Fact(name, "number", meaning, field.unit, low=field.low, high=field.high)
+        of = field.unit
+        return Fact(name, "number", meaning, of, low=field.low, high=field.high, looks_at=at)
     if isinstance(field, YesNo):
-        return Fact(name, "yes/no", meaning)
-    if isinstance(field, Word):
-        return Fact(name, "words", meaning, words=field.words)
-    return Fact(name, "words", meaning) if field.dtype == pl.String() else None
+        return Fact(name, "yes/no", meaning, looks_at=at)
+    words = field.words if isinstance(field, Word) else ()
+    written = field.dtype == pl.String()
+    return Fact(name, "words", meaning, words=words, looks_at=at) if written else None

@@ -25,6 +25,12 @@ STATE_SUBJECTS: dict[str, str] = {
 
 SUBJECTS = (*EVENT_SUBJECTS, *STATE_SUBJECTS)
 
+UNCERTAINTY = "uncertainty of "
+"""Names the standard uncertainty of a number, a fact itself, followed by the number's name.
+
+Conditions cannot name it; rules that ask for guarded acceptance read it beside the number.
+"""
+
 FactType = Literal["number", "words", "yes/no", "records"]
 
 COLUMN_TYPES: dict[str, pl.DataType] = {
@@ -50,6 +56,12 @@ class Fact:
         per_day: by how much it changes with each day on which nothing is logged, in its unit:
             1 for an age in days, -1 for days left, 0 for what only records change. From it the
             engine foretells when a rule will fall due.
+        looks_at: what it is made of, so that where it is missing it can be said what was looked
+            for: ``reading.outlet_tds`` or ``reading.outlet_tds sampled=flowing`` (records of a
+            kind that state a field, perhaps only those where others read so), ``tanks.bore`` (a
+            table of the register), ``charge_capacity`` (another fact, if the subject has it),
+            ``each rinse.rinses`` (a fact of every record of a kind on the charge so far),
+            ``model`` (a resin model for the grade).
     """
 
     name: str
@@ -61,6 +73,7 @@ class Fact:
     high: float = float("inf")
     absent: Literal["unknown", "no"] = "unknown"
     per_day: int = 0
+    looks_at: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

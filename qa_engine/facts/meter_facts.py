@@ -24,7 +24,7 @@ def _meter_check_age(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
 
 
 def _meter_errors(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
-    expected = _expected(subjects, past)
+    expected = expected_in_standard(subjects, past)
     return subjects.select(
         _error("shown_before", expected).alias("meter_error"),
         _error("shown_after", expected).alias("meter_error_after"),
@@ -32,7 +32,7 @@ def _meter_errors(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     )
 
 
-def _expected(subjects: pl.DataFrame, past: Past) -> pl.Series:
+def expected_in_standard(subjects: pl.DataFrame, past: Past) -> pl.Series:
     """Return what a true meter shows in the standard [uS/cm]; null if that cannot be told."""
     meters = valid_rows(subjects, past.register, "meters", ["compensation"])
     degc, stated = pl.col("water_temperature"), pl.col("standard_conductivity")
@@ -70,6 +70,10 @@ METER_FACTS = (
                 "d",
                 low=0,
                 per_day=1,
+                looks_at=(
+                    "meter",
+                    "meter_check.meter",
+                ),
             ),
         ),
         _meter_check_age,
@@ -84,6 +88,12 @@ METER_FACTS = (
                 "have shown at that temperature",
                 "%",
                 low=0,
+                looks_at=(
+                    "standard_conductivity",
+                    "shown_before",
+                    "meters.compensation",
+                    "water_temperature",
+                ),
             ),
             Fact(
                 "meter_error_after",
@@ -92,6 +102,12 @@ METER_FACTS = (
                 "have shown at that temperature",
                 "%",
                 low=0,
+                looks_at=(
+                    "standard_conductivity",
+                    "shown_after",
+                    "meters.compensation",
+                    "water_temperature",
+                ),
             ),
         ),
         _meter_errors,
@@ -106,6 +122,7 @@ METER_FACTS = (
                 "if it had expired",
                 "d",
                 per_day=-1,
+                looks_at=("meter_check.standard_use_by",),
             ),
         ),
         _use_by,

@@ -30,11 +30,12 @@ _OF_TANKS = {
 
 def _registered(table: str, field: str, name: str, meaning: str) -> Fact:
     """Return the declaration of a fact that is a field of the register, with its unit and range."""
-    declared = TABLES[table].fields[field]
+    declared, at = TABLES[table].fields[field], (f"{table}.{field}",)
     if isinstance(declared, Quantity):
-        return Fact(name, "number", meaning, declared.unit, low=declared.low, high=declared.high)
+        low, high, of = declared.low, declared.high, declared.unit
+        return Fact(name, "number", meaning, of, low=low, high=high, looks_at=at)
     words = declared.words if isinstance(declared, Word) else ()
-    return Fact(name, "words", meaning, words=words)
+    return Fact(name, "words", meaning, words=words, looks_at=at)
 
 
 def _tank(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
@@ -96,6 +97,11 @@ REGISTER_FACTS = (
                 "freeboard over its bore; unknown where the register's figures leave no room",
                 "L",
                 low=0,
+                looks_at=(
+                    "vessel_volume",
+                    "bore",
+                    "freeboard_max",
+                ),
             ),
         ),
         _least_full_charge,

@@ -141,6 +141,10 @@ RESIN_HELD_FACTS = (
                 "unknown while a volume that was not logged leaves it open",
                 "L",
                 low=0,
+                looks_at=(
+                    "resin_change.resin_volume",
+                    "disposal.resin_volume",
+                ),
             ),
             Fact(
                 "spent_resin_held_for",
@@ -149,6 +153,10 @@ RESIN_HELD_FACTS = (
                 "d",
                 low=0,
                 per_day=1,
+                looks_at=(
+                    "resin_change.resin_volume",
+                    "disposal.resin_volume",
+                ),
             ),
         ),
         _held,

@@ -41,7 +41,8 @@ def _lubrication_logged(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
 
 def _age_group(seal: str) -> FactGroup:
     meaning = f"days since the {seal} seal was last replaced"
-    fact = Fact(f"{seal}_seal_age", "number", meaning, "d", low=0, per_day=1)
+    at = (f"seal_service.replaced replaced=yes seal={seal}",)
+    fact = Fact(f"{seal}_seal_age", "number", meaning, "d", low=0, per_day=1, looks_at=at)
     return FactGroup(("tank",), (fact,), partial(_seal_age, seal))
 
 

@@ -55,12 +55,24 @@ WATER_FACTS = (
                 "water of this rinse: as logged, else by the counter, else by vehicle class",
                 "L",
                 low=0,
+                looks_at=(
+                    "water_used",
+                    "counter",
+                    "rinses",
+                    "class_water_per_rinse",
+                ),
             ),
             Fact(
                 "rinse_water_basis",
                 "words",
                 "where the water of this rinse is known from",
                 words=BASES,
+                looks_at=(
+                    "water_used",
+                    "counter",
+                    "rinses",
+                    "class_water_per_rinse",
+                ),
             ),
         ),
         _rinse_water,
@@ -74,6 +86,10 @@ WATER_FACTS = (
                 "flow of this rinse over the volume of resin in the tank",
                 "BV/h",
                 low=0,
+                looks_at=(
+                    "flow",
+                    "charge_resin_volume",
+                ),
             ),
         ),
         _bed_flow,
@@ -87,6 +103,10 @@ WATER_FACTS = (
                 "flow of this rinse over the cross-section of the vessel",
                 "m/h",
                 low=0,
+                looks_at=(
+                    "flow",
+                    "bore",
+                ),
             ),
         ),
         _bed_velocity,
@@ -101,6 +121,10 @@ WATER_FACTS = (
                 "unknown if a rinse in between has none",
                 "L",
                 low=0,
+                looks_at=(
+                    "rinse.counter",
+                    "each rinse.water_used",
+                ),
             ),
             Fact(
                 "water_counted",
@@ -109,6 +133,10 @@ WATER_FACTS = (
                 "unknown if it went backwards",
                 "L",
                 low=0,
+                looks_at=(
+                    "rinse.counter",
+                    "resin_change.counter",
+                ),
             ),
         ),
         _counted,

@@ -188,16 +188,24 @@ def _by_kind(cells: pl.DataFrame) -> Iterator[tuple[str | None, pl.DataFrame]]:
     """Yield the rows of each kind that occurs, and under no name those of no known kind."""
     if "kind" not in cells.columns:
         cells = cells.with_columns(pl.lit(None, pl.String).alias("kind"))
+    cells = cells.rechunk()  # or each filter below would align the chunks of all columns again
     written = cells["kind"].unique().to_list()
     if len(written) == 1 and written[0] in KINDS:
         yield written[0], cells
         return
     for kind in KINDS:
         if kind in written:
-            yield kind, cells.filter(pl.col("kind") == kind)
+            mine = cells["kind"] == kind
+            yield kind, _filled_in(cells, mine).filter(mine)
     unknown = cells.filter(~pl.col("kind").is_in(list(KINDS)).fill_null(False))
     if unknown.height:
         yield None, unknown
+
+
+def _filled_in(cells: pl.DataFrame, rows: pl.Series) -> pl.DataFrame:
+    """Return the columns that hold anything in some rows; most hold nothing for most kinds."""
+    filled = cells.select((pl.all().is_not_null() & rows).any()).row(0)
+    return cells.select(name for name, any_ in zip(cells.columns, filled, strict=True) if any_)
 
 
 def _refusal_of_kind(written: Any) -> str:

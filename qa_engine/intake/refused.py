@@ -21,7 +21,7 @@ class Refused(NamedTuple):
         record: the id of the record, if the row has one.
         field: the field that is wrong, if it is one.
         written: what was written there; characters that steer a screen are written out.
-        expected: what would do, and in brackets what is wrong.
+        expected: what is wrong, and what would do.
     """
 
     source: str
@@ -56,8 +56,10 @@ def as_written(cell: object) -> str | None:
 
 
 def expectation(message: str) -> str:
-    """Return what a refusal expected, with what was wrong in brackets behind it."""
-    return f"{message.expected} ({message.why})" if isinstance(message, Refusal) else message
+    """Return what was wrong with a cell and what would do."""
+    return (
+        f"{message.why}; expected {message.expected}" if isinstance(message, Refusal) else message
+    )
 
 
 def write_refused(refused: pl.DataFrame, path: Path) -> None:
@@ -73,7 +75,7 @@ def write_refused(refused: pl.DataFrame, path: Path) -> None:
     try:
         refused.select(cells).write_csv(path)
     except OSError as error:
-        raise IntakeError(f"{path}: cannot be written: {error}") from None
+        raise IntakeError(f"cannot be written: {error}") from None
 
 
 def _harmless(name: str) -> pl.Expr:

@@ -11,7 +11,7 @@ from qa_engine.intake.exact import in_unit, is_empty
 from qa_engine.intake.heads import Head, read_heads
 from qa_engine.intake.written_file import WrittenFile
 from qa_engine.register import TABLES, Table
-from qa_engine.yaml_tree import Document, Problem, read_yaml
+from qa_engine.yaml_tree import LARGEST_FILE, Document, Problem, read_yaml
 
 PARTS = ("operator", *TABLES)
 OPERATOR_FILE = "operator.yaml"
@@ -85,7 +85,7 @@ def _read_folder(folder: Path, sheets: Sheets) -> None:
 
 def _read_yaml(path: Path, parts: tuple[str, ...], sheets: Sheets) -> None:
     with WrittenFile(str(path)).open() as stream:
-        document = read_yaml(str(path), stream.read())
+        document = read_yaml(str(path), stream.read(LARGEST_FILE + 1))
     sheets.complaints += (_complaint(problem) for problem in document.problems)
     if document.is_refused(()):
         return

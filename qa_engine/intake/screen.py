@@ -135,13 +135,15 @@ def _columns(
     fields: Mapping[str, Any],
     units: Mapping[str, str],
 ) -> dict[str, _Column]:
-    quick = cells.select(
+    looks = [
         _QUICK[type(fields[name])](pl.col(name), column.dtype, fields[name], units.get(name)).alias(
             name
         )
         for column in own
         if (name := column.name)
-    )
+    ]
+    # Only a lazy frame takes a step once that stands in an expression several times.
+    quick = cells.lazy().select(looks).collect()
     return {
         column.name: _column(
             column, quick[column.name], fields[column.name], units.get(column.name)

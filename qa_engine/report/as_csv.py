@@ -12,8 +12,13 @@ def csv_report(report: Report) -> str:
     """Return the findings as CSV text; lists are separated by spaces."""
     findings = report.inspection.findings
     lists = [name for name, dtype in findings.schema.items() if dtype == pl.List(pl.String)]
-    instants = pl.col("since", "until").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
+    instants = pl.col("since", "until", "closed_at").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
     table = findings.with_columns(instants, pl.col(lists).list.join(" "))
+    return spreadsheet(table)
+
+
+def spreadsheet(table: pl.DataFrame) -> str:
+    """Return a table as CSV text in which no cell is taken for a formula."""
     return table.with_columns(_harmless(name) for name in _texts(table)).write_csv()
 
 

@@ -1,28 +1,47 @@
 """The report as JSON: the same bytes for the same inspection, a line for each finding."""
 
 from collections.abc import Iterable, Iterator
-from datetime import UTC, datetime
+from datetime import date, datetime
 from typing import Any
 
 import polars as pl
 
 import qa_engine
+from qa_engine.lifecycle import is_open
+from qa_engine.permissions import Account
 from qa_engine.report.outcome import Report
-from qa_engine.wording import plain_json
+from qa_engine.report.since_as_json import changes_json, inputs_json
+from qa_engine.wording import plain_json, rfc3339
 
 VERSION = 1
+FINDINGS_AT_ONCE = 20_000
+LIFE = ("stands", "item", "closed_at", "closed_by")
+"""What a finding says of its life: whether and how it ended."""
 
 
 def json_report(report: Report) -> str:
     """Return the report as JSON text, ending with a line feed."""
-    inspection = report.inspection
-    members = {
-        **{name: plain_json(value) for name, value in _head(report).items()},
-        "coverage": _lines(map(plain_json, inspection.coverage.to_dicts())),
-        "findings": _lines(finding_lines(inspection.findings)),
-        "due": _lines(map(plain_json, map(_due, inspection.due.to_dicts()))),
+    return "".join(json_pieces(report))
+
+
+def json_pieces(report: Report) -> Iterator[str]:
+    """Yield the report as JSON text piece by piece, so that a large one need not be held whole."""
+    inspection, as_of = report.inspection, report.inspection.assignment.as_of
+    lists = {
+        "coverage": map(plain_json, inspection.coverage.to_dicts()),
+        "findings": finding_lines(inspection.findings),
+        "due": map(plain_json, map(_due, inspection.due.to_dicts())),
+        "permissions": map(plain_json, map(_permission, inspection.permissions)),
+        "open_outside_period": finding_lines(inspection.outside.filter(is_open(as_of))),
     }
-    return "{\n" + ",\n".join(f'"{name}": {text}' for name, text in members.items()) + "\n}\n"
+    head = (f'"{name}": {plain_json(value)}' for name, value in _head(report).items())
+    yield "{\n" + ",\n".join(head)
+    for name, lines in lists.items():
+        yield f',\n"{name}": '
+        yield from _listed(lines)
+    if inspection.changes is not None:
+        yield f',\n"against": {changes_json(inspection.changes)}'
+    yield "\n}\n"
 
 
 def _head(report: Report) -> dict[str, Any]:
@@ -55,6 +74,7 @@ def _head(report: Report) -> dict[str, Any]:
             "repeated": tally.repeated,
             "later": inspection.later,
         },
+        "inputs": inputs_json(report),
     }
 
 
@@ -69,31 +89,54 @@ def _due(row: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def rfc3339(instant: datetime) -> str:
-    """Return an instant in UTC as RFC 3339 text, without needless zeros."""
-    return instant.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z"
+def _permission(account: Account) -> dict[str, Any]:
+    one = account.permission
+    given = ("requested_by", "requested_on", "approved_by", "approved_on")
+    return {
+        **{name: getattr(one, name) for name in ("permission", "type", "rule_set", "rule")},
+        "scope": {"van": one.van, "tank": one.tank},
+        "reason": one.reason,
+        **{name: _moment(getattr(one, name)) for name in given},
+        "from": _moment(one.begins),
+        "until": _moment(one.until),
+        "state": account.state,
+        "uses": account.uses,
+        "problems": [{"problem": fault.fault, "says": fault.says} for fault in account.faults],
+        "sha256": one.sha256,
+    }
+
+
+def _moment(value: date | str) -> str:
+    return rfc3339(value) if isinstance(value, datetime) else str(value)
 
 
 def finding_lines(findings: pl.DataFrame) -> Iterator[str]:
     """Yield each finding as JSON text, its members in the order of the contract."""
-    instant = pl.col("since", "until").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
+    instant = pl.col("since", "until", "closed_at").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
     table = findings.with_columns(instant, subject=pl.struct(kind="subject_kind", id="subject"))
     before = ("finding", "rule_set", "rule", "edition", "grading", "outcome", "subject")
     after = ("missing", "evidence", "affected", "message", "correction", "caution", "permission")
     first = pl.struct(*before, "van", "tank", "since", "until").struct.json_encode()
-    rest = pl.struct(*after, "stands").struct.json_encode()
+    rest = pl.struct(*after, *LIFE).struct.json_encode()
     line = pl.concat_str(
         first.str.strip_suffix("}"),
         pl.lit(',"measured":'),
         "measured",
         pl.lit(',"limits":'),
         "limits",
+        pl.lit(',"decision":'),
+        "decision",
         pl.lit(","),
         rest.str.slice(1),
     )
-    yield from table.select(line.alias("line"))["line"]
+    for some in table.iter_slices(FINDINGS_AT_ONCE):
+        yield from some.select(line.alias("line"))["line"]
 
 
-def _lines(texts: Iterable[str]) -> str:
-    listed = ",\n".join(texts)
-    return f"[\n{listed}\n]" if listed else "[]"
+def _listed(lines: Iterable[str]) -> Iterator[str]:
+    """Yield a list in JSON text, a line for each of its members."""
+    before = "[\n"
+    for line in lines:
+        yield before + line
+        before = ",\n"
+    yield "[]" if before == "[\n" else "\n]"

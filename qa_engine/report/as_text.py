@@ -11,8 +11,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from qa_engine.facts import EVENT_SUBJECTS, SUBJECTS
+from qa_engine.facts import EVENT_SUBJECTS
+from qa_engine.facts.catalogue import Catalogue
+from qa_engine.findings import NOT_KNOWN
 from qa_engine.report.outcome import Report
+from qa_engine.report.permitted import permitted
+from qa_engine.report.places import place
 from qa_engine.report.sentences import (
     counted,
     day,
@@ -22,14 +26,13 @@ from qa_engine.report.sentences import (
     standing,
     undecided,
 )
-from qa_engine.subjects import item_of
+from qa_engine.report.since import since, title_since
 from qa_engine.wording import SHOWN_RECORDS
 
 STYLES = {"major": "bold red", "minor": "yellow", "advice": "cyan", "undecided": "magenta"}
 PIPED_WIDTH = 100
 SHOWN_JOBS = 12
-ITEM_WORDS = {kind: f"{item_of(kind)} " for kind in SUBJECTS if item_of(kind) != "item"}
-"""What an item is called before its name, by the kind of subject."""
+SHOWN_GAPS = 12
 SHOWN_DUE = 12
 
 
@@ -49,12 +52,15 @@ def show(report: Report, console: Console) -> None:
 def _parts(report: Report) -> Iterator[RenderableType]:
     yield Text(_heading(report), style="dim")
     yield Text(headline(report), style="bold")
+    yield from _section(title_since(report), list(since(report)))
     now = standing(report)
     yield from _section("Do first", list(_jobs(failing(now), report)))
-    yield from _section("Could not be decided", list(_open(undecided(now))))
+    yield from _section("Could not be decided", list(_open(undecided(now), report)))
+    yield from _section("Under permission", list(permitted(report)))
     yield from _section("Falls due next", list(_due(report.inspection.due)))
     yield from _section("What was checked", [_coverage(report.inspection.coverage)])
-    yield from _section("Not complete", [Text(f"- {line}") for line in _troubles(report)])
+    yield from _section("Not complete", [_listed(line) for line in _troubles(report)])
+    yield from _section("To be known", [_listed(line) for line in _notes(report)])
     yield Text(_earlier(report), style="dim")
 
 
@@ -79,20 +85,12 @@ def _heading(report: Report) -> str:
 
 def _jobs(now: pl.DataFrame, report: Report) -> Iterator[RenderableType]:
     """Yield what is to be done, worst first: one entry per place, all of its corrections in it."""
-    jobs = now.with_columns(_place().alias("place")).partition_by("place", maintain_order=True)
+    jobs = now.with_columns(place().alias("place")).partition_by("place", maintain_order=True)
     zone = report.inspection.assignment.register.zone
     for number, job in enumerate(jobs[:SHOWN_JOBS], start=1):
         yield _job(number, job, zone)
     if (more := len(jobs) - SHOWN_JOBS) > 0:
         yield Text(f"    and {counted(more, 'more place')}; --format json or csv lists them all")
-
-
-def _place() -> pl.Expr:
-    """Return where a finding is, in words: the van and tank, or the meter, base or source."""
-    van = pl.when(pl.col("van").is_not_null()).then(pl.lit("van ") + pl.col("van") + pl.lit(", "))
-    tank = van.otherwise(pl.lit("")) + pl.lit("tank ") + pl.col("tank")
-    named = pl.col("subject_kind").replace_strict(ITEM_WORDS, default="", return_dtype=pl.String)
-    return tank.fill_null(named + pl.col("item"))
 
 
 def _job(number: int, job: pl.DataFrame, zone: ZoneInfo) -> RenderableType:
@@ -135,16 +133,33 @@ def _evidence(records: list[str]) -> str:
     return f"evidence {named}"
 
 
-def _open(now: pl.DataFrame) -> Iterator[RenderableType]:
-    """Yield what could not be decided: one entry per rule with the places and the reason."""
-    rules = now.group_by("rule", "message", maintain_order=True).agg(
-        pl.coalesce("tank", "van", "item").unique(maintain_order=True).alias("places")
+def _listed(line: str) -> RenderableType:
+    return Padding(Text(f"- {line}"), (0, 0, 0, 2), expand=False)
+
+
+def _open(now: pl.DataFrame, report: Report) -> Iterator[RenderableType]:
+    """Yield what could not be decided: per place what is missing, and which rules need it."""
+    gaps = (
+        now.with_columns(place().alias("place"), pl.col("missing").list.sort())
+        .group_by("place", "missing", maintain_order=True)
+        .agg(pl.col("rule", "message", "subject_kind").unique(maintain_order=True))
     )
-    for row in rules.iter_rows(named=True):
-        line = Text("  ")
-        line.append(row["rule"], style=STYLES["undecided"])
-        line.append(f"  {', '.join(row['places'][:8])}: {row['message']}")
-        yield line
+    for here in gaps.head(SHOWN_GAPS).partition_by("place", maintain_order=True):
+        yield _indented(2, Text(sentence_case(here["place"][0]), style="bold"))
+        for row in here.iter_rows(named=True):
+            yield _indented(4, _gap(row, report.inspection.catalogue))
+    if (more := gaps.height - SHOWN_GAPS) > 0:
+        yield Text(f"  and {counted(more, 'more gap')}; --format json or csv lists them all")
+
+
+def _gap(row: dict[str, Any], catalogue: Catalogue) -> Text:
+    facts = catalogue.facts_of(row["subject_kind"][0])
+    named = (f"{n} ({facts[n].meaning})" if n in facts else n for n in row["missing"])
+    text = Text(f"{' and '.join(named)} not known" if row["missing"] else "")
+    further = [message for message in row["message"] if not message.endswith(NOT_KNOWN)]
+    text.append(" ".join(["." if row["missing"] and further else "", *further]))
+    text.append(f": {', '.join(row['rule'])}", style=STYLES["undecided"])
+    return text
 
 
 def _due(due: pl.DataFrame) -> Iterator[RenderableType]:
@@ -167,16 +182,23 @@ def _coverage(coverage: pl.DataFrame) -> RenderableType:
 
 
 def _troubles(report: Report) -> Iterator[str]:
-    """Yield what kept the report from being complete, and what the intake wants known."""
+    """Yield what kept the report from being complete."""
     for plugin in report.inspection.plugins:
         if plugin.state == "failed":
             yield f"Plugin '{plugin.name}' failed: {plugin.reason}."
     if report.tally.refused:
         yield f"{sentence_case(counted(report.tally.refused, 'record'))} could not be taken."
+    if not report.inspection.used:
+        yield "No record was there to judge."
+
+
+def _notes(report: Report) -> Iterator[str]:
+    """Yield what the intake wants known, and what was left aside."""
     yield from report.tally.notes
-    if report.inspection.later:
-        count = counted(report.inspection.later, "record")
-        yield f"{sentence_case(count)} after the instant of the inspection not used."
+    if later := report.inspection.later:
+        verb = "lies" if later == 1 else "lie"
+        count = counted(later, "record")
+        yield f"{sentence_case(count)} {verb} after the instant of the inspection; not used."
 
 
 def _earlier(report: Report) -> str:
@@ -184,4 +206,5 @@ def _earlier(report: Report) -> str:
     if ended.is_empty():
         return ""
     count = sentence_case(counted(ended.height, "earlier finding"))
-    return f"\n{count} no longer stand; --format json or csv lists them."
+    verb = "stands" if ended.height == 1 else "stand"
+    return f"\n{count} no longer {verb}; --format json or csv lists all."

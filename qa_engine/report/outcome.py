@@ -6,8 +6,8 @@ import polars as pl
 
 from qa_engine.inspection import Inspection
 
-ALL_MET, NOT_MET, NOTHING_JUDGED, INCOMPLETE = 0, 1, 2, 3
-"""Exit statuses: 2 is for calls, registers and rules that are wrong, so nothing was judged."""
+NONE_FAILS, NOT_MET, INCOMPLETE = 0, 1, 3
+"""Exit statuses; 2 is for calls, registers and rules that are wrong, so nothing was judged."""
 
 
 @dataclass(frozen=True)
@@ -38,13 +38,19 @@ class Report:
     def complete(self) -> bool:
         """Tell whether everything given was judged by everything asked for."""
         whole = not self.inspection.plugins_failed and self.tally.refused == 0
-        return whole and self.inspection.judged > 0
+        return whole and self.inspection.used > 0 and self.inspection.judged > 0
 
     @property
     def unmet(self) -> pl.DataFrame:
-        """Return the major and minor findings that do not conform and have no permission."""
-        return self.inspection.findings.filter(
-            (pl.col("outcome") == "does not conform")
+        """Return the major and minor findings that do not conform and have no permission.
+
+        Of a period all of them count; without one, those that still stand.
+        """
+        findings = self.inspection.findings
+        counts = pl.lit(self.inspection.assignment.period is not None) | pl.col("stands")
+        return findings.filter(
+            counts
+            & (pl.col("outcome") == "does not conform")
             & (pl.col("grading") != "advice")
             & pl.col("permission").is_null()
         )
@@ -54,4 +60,4 @@ class Report:
         """Return 3 if the report is incomplete, else 1 if a requirement is not met, else 0."""
         if not self.complete:
             return INCOMPLETE
-        return NOT_MET if self.unmet.height else ALL_MET
+        return NOT_MET if self.unmet.height else NONE_FAILS

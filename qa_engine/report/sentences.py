@@ -45,23 +45,37 @@ def undecided(findings: pl.DataFrame) -> pl.DataFrame:
 
 
 def headline(report: Report) -> str:
-    """Return what the report says, in at most three sentences."""
+    """Return what the report says, in at most four sentences."""
     now = standing(report)
-    return " ".join(
-        [_unmet(failing(now)), _undecided(undecided(now)), *_incomplete(report)]
-    ).strip()
+    found = report.inspection.findings
+    under = failing(found.filter(pl.col("stands") & pl.col("permission").is_not_null())).height
+    unmet = _unmet(failing(now), under, _when(report))
+    sentences = [unmet, _permitted(under), _undecided(undecided(now))]
+    return " ".join(text for text in [*sentences, *_incomplete(report)] if text)
 
 
-def _unmet(now: pl.DataFrame) -> str:
+def _permitted(under: int) -> str:
+    verb = "stands" if under == 1 else "stand"
+    return sentence_case(f"{counted(under, 'finding')} {verb} under permission.") if under else ""
+
+
+def _when(report: Report) -> str:
+    """Return the day that a report speaks of, in words."""
+    task = report.inspection.assignment
+    return f"on {day(task.as_of.astimezone(task.register.zone))}"
+
+
+def _unmet(now: pl.DataFrame, under: int, when: str) -> str:
     if now.is_empty():
-        return "Everything that could be decided conforms today."
+        permitted = " or is permitted not to" if under else ""
+        return f"Everything that could be decided conforms {when}{permitted}."
     grades = {grade: now.filter(pl.col("grading") == grade).height for grade in GRADINGS}
     names = {"major": "major finding", "minor": "minor finding", "advice": "piece of advice"}
     plurals = {"advice": "pieces of advice"}
     counts = [counted(n, names[g], plurals.get(g, "")) for g, n in grades.items() if n]
     verb = "stands" if now.height == 1 else "stand"
     places = now.select(pl.coalesce("tank", "van", "item")).n_unique()
-    return sentence_case(f"{listed(counts)} {verb} today, at {counted(places, 'place')}.")
+    return sentence_case(f"{listed(counts)} {verb} {when}, at {counted(places, 'place')}.")
 
 
 def _undecided(open_: pl.DataFrame) -> str:
@@ -72,7 +86,7 @@ def _undecided(open_: pl.DataFrame) -> str:
 
 
 def _incomplete(report: Report) -> list[str]:
-    if report.inspection.judged == 0:
+    if report.inspection.judged == 0 or report.inspection.used == 0:
         return ["Nothing was there to judge."]
     return [] if report.complete else ["The report is incomplete."]
 

@@ -5,6 +5,7 @@ line it stands on; a rule set with a problem is never used in part.
 """
 
 from qa_engine.conditions import Condition, Limit
+from qa_engine.rulesets.decision import Decision
 from qa_engine.rulesets.edition import Edition
 from qa_engine.rulesets.examples import check_examples
 from qa_engine.rulesets.reading import read_rule_sets
@@ -14,6 +15,7 @@ from qa_engine.yaml_tree import Problem
 
 __all__ = [
     "Condition",
+    "Decision",
     "Edition",
     "Example",
     "Limit",

@@ -12,7 +12,7 @@ from qa_engine.fields import NO, YES
 from qa_engine.rulesets.edition import Edition
 from qa_engine.rulesets.rule import LISTED_UNDER, Example, Rule
 from qa_engine.units import between, unit
-from qa_engine.yaml_tree import Document, Problem
+from qa_engine.yaml_tree import Document, Problem, first_of
 
 _ALWAYS_WANTED = ("conforms", "does_not_conform")
 
@@ -26,9 +26,11 @@ def check_examples(editions: Iterable[Edition], catalogue: Catalogue) -> tuple[P
     """
     found: list[Problem] = []
     for edition in editions:
-        for rule in edition.rules:
-            check = _RuleCheck(edition.document, rule, catalogue.facts_of(rule.subject))
-            found += check.problems()
+        checks = (
+            _RuleCheck(edition.document, rule, catalogue.facts_of(rule.subject))
+            for rule in edition.rules
+        )
+        found += first_of(problem for check in checks for problem in check.problems())
     return tuple(found)
 
 

@@ -18,6 +18,9 @@ LACKING, EMPTY, UNKNOWN = "lacking", "empty", "unknown"
 LONGEST_TEXT = 2000
 """Most characters of a text."""
 
+MOST_WORDS = 100
+"""Most words that a limit may have a quantity of its own for."""
+
 _Messages = dict[str, str | list[Any] | dict[Any, Any]]
 MARKERS: _Messages = {"required": LACKING, "null": EMPTY}
 """What fields say about a key that is not there, or has no value."""
@@ -161,6 +164,8 @@ class Value(Sentence):
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kw: Any) -> Any:
         if not isinstance(value, dict):
             return super()._deserialize(value, attr, data, **kw)
+        if len(value) > MOST_WORDS:
+            raise ValidationError(f"there are {len(value)} words\n{MOST_WORDS} are the most")
         errors = {word: ["a quantity is expected here"] for word, q in value.items() if not q}
         errors |= {word: ["a text is expected here"] for word, q in value.items() if _is_nested(q)}
         if errors or not value:

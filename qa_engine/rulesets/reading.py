@@ -5,13 +5,13 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, Literal
 
-from qa_engine.errors import RuleSetError
+from qa_engine.errors import LONGEST_NAME, RuleSetError
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.rulesets.edition import Edition, clashes, in_succession
 from qa_engine.rulesets.rule import Rule
 from qa_engine.rulesets.rule_reading import RuleReader, Setting
 from qa_engine.rulesets.shape import load
-from qa_engine.yaml_tree import Document, Problem, read_yaml
+from qa_engine.yaml_tree import MOST_PROBLEMS, Document, Problem, first_of, read_yaml
 
 
 def read_rule_sets(
@@ -36,7 +36,8 @@ def read_rule_sets(
     for source, content in sources:
         reader = _FileReader(read_yaml(source, content), catalogue, unknown_names == "undecided")
         edition = reader.read(sha256(content).hexdigest())
-        problems += sorted(reader.problems, key=lambda problem: (problem.line, problem.column))
+        found = sorted(reader.problems, key=lambda problem: (problem.line, problem.column))
+        problems += first_of(found)
         editions += [edition] if edition else []
     problems += clashes(editions)
     if problems:
@@ -87,6 +88,8 @@ class _FileReader:
             reader = RuleReader(setting, ("rules", at))
             rules.append(reader.read(written))
             self.problems += reader.problems
+            if len(self.problems) > MOST_PROBLEMS:
+                break
         if not head.get("rules", [True]):
             self.problems.append(self.document.problem(("rules",), "there is no rule in the list"))
         self.problems += _same_names(self.document, head.get("rules", []))
@@ -104,4 +107,4 @@ def _same_names(document: Document, rules: list[Any]) -> Iterable[Problem]:
         first = lines.setdefault(name, line)
         if first != line:
             help = f"the other one stands on line {first}; give each rule a name of its own"
-            yield document.problem(path, f"there are two rules '{name}'", help)
+            yield document.problem(path, f"there are two rules '{name[:LONGEST_NAME]}'", help)

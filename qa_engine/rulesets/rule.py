@@ -14,6 +14,7 @@ from qa_engine.conformity import (
     UNDECIDED,
     outcome_of_one,
 )
+from qa_engine.rulesets.decision import SIMPLE, Decision
 from qa_engine.rulesets.wording import placeholders
 from qa_engine.yaml_tree import Path
 
@@ -61,9 +62,12 @@ class Rule:
         permission: whether exceptions may be permitted.
         affects: the kind of record that a failure puts in doubt.
         settled_by: the kind of record that the work logs which a failure calls for.
+        stands_until: what ends a failure: that a later subject conforms, or only that the work
+            was done, for what a later good value does not undo.
         examples: made-up subjects with their outcomes.
         known: the facts that its subject can have, of those it names.
         source, line, path: where it stands.
+        decision: whether ``requires`` allows for uncertainty of measurement.
     """
 
     rule_set: str
@@ -83,11 +87,13 @@ class Rule:
     permission: Literal["by request", "never"]
     affects: str | None
     settled_by: str | None
+    stands_until: Literal["conforming verdict", "settling record"]
     examples: tuple[Example, ...]
     known: frozenset[str]
     source: str
     line: int
     path: Path = field(repr=False)
+    decision: Decision = SIMPLE
 
     @cached_property
     def conditions(self) -> tuple[Condition, ...]:

@@ -5,11 +5,19 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
-from qa_engine.conditions import Condition, ConditionError, Limit, parse_condition, read_quantity
-from qa_engine.errors import UnitError, nearest
+from qa_engine.conditions import (
+    Condition,
+    ConditionError,
+    Limit,
+    guarded_condition,
+    parse_condition,
+    read_quantity,
+)
+from qa_engine.errors import LONGEST_NAME, UnitError, nearest
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.fact import EVENT_SUBJECTS, STATE_SUBJECTS, Fact
 from qa_engine.records import KINDS
+from qa_engine.rulesets.decision import SIMPLE, Decision, read_confidence
 from qa_engine.rulesets.limits import LimitReader
 from qa_engine.rulesets.rule import LISTED_UNDER, Example, Rule
 from qa_engine.rulesets.shape import load
@@ -63,17 +71,20 @@ class RuleReader:
         self.part, self.problems = loaded.part, loaded.problems
         subject = self.part.get("subject")
         within = self._within()
-        self._check_decision()
+        decision = self._decision()
         if subject is None:
             return None
         self.facts = self.setting.facts_of(subject)
         limits = self._limits()
-        conditions = self._conditions(limits, written.get("limits") or {})
-        self._check_says(limits, written.get("limits") or {})
+        stated = _limits_stated(written)
+        conditions = self._conditions(limits, stated)
+        if decision.confidence is not None and len(limits) == len(stated):
+            conditions |= self._guarded(conditions["requires"], decision.confidence)
+        self._check_says(limits, stated)
         self._check_subject(subject)
         if self.problems or not loaded.whole:
             return None
-        rule = self._rule(conditions, limits, within)
+        rule = self._rule(conditions, limits, within, decision)
         self._check_use(rule)
         return None if self.problems else rule
 
@@ -82,6 +93,7 @@ class RuleReader:
         conditions: Mapping[str, Condition | None],
         limits: Mapping[str, Limit],
         within: timedelta | None,
+        decision: Decision,
     ) -> Rule:
         part, document = self.part, self.setting.document
         named = [n for one in conditions.values() if one for n in one.names]
@@ -99,11 +111,13 @@ class RuleReader:
             permission=part.get("permission", "by request"),
             affects=part.get("affects"),
             settled_by=part.get("settled_by"),
+            stands_until=part.get("stands_until", "conforming verdict"),
             examples=tuple(self._examples()),
             known=frozenset(n for n in (*named, *placeholders(part["says"])) if n in self.facts),
             source=document.source,
             line=document.place_of(self.path)[0],
             path=self.path,
+            decision=decision,
         )
 
     def _limits(self) -> dict[str, Limit]:
@@ -133,10 +147,26 @@ class RuleReader:
                 all_unsure=self.setting.all_unsure,
             )
         except ConditionError as error:
-            for fault in error.faults:
-                at = ((*self.path, key), fault.offset, fault.message, fault.help)
-                self.problems.append(self.setting.document.problem_in(*at, width=fault.width))
+            self._refuse_condition(key, error)
         return None
+
+    def _refuse_condition(self, key: str, error: ConditionError) -> None:
+        for fault in error.faults:
+            at = ((*self.path, key), fault.offset, fault.message, fault.help)
+            self.problems.append(self.setting.document.problem_in(*at, width=fault.width))
+
+    def _guarded(
+        self, requires: Condition | None, confidence: float
+    ) -> dict[str, Condition | None]:
+        """Return the requirement so that it allows for uncertainty of measurement.
+
+        What the rule is confined to stays as it reads: only conformity is decided with confidence.
+        """
+        try:
+            return {"requires": requires and guarded_condition(requires, self.facts, confidence)}
+        except ConditionError as error:
+            self._refuse_condition("requires", error)
+        return {}
 
     def _within(self) -> timedelta | None:
         if "within" not in self.part:
@@ -149,15 +179,29 @@ class RuleReader:
                 raise UnitError(f"it is not above 0 and at most {LONGEST_WITHIN.days} days")
         except (UnitError, OverflowError) as error:
             help = "a time is written 30 days, 12 h or 90 min"
-            self._refuse(("within",), f"'{written}' is not a time that can be given: {error}", help)
+            what = f"'{written[:LONGEST_NAME]}' is not a time that can be given: {error}"
+            self._refuse(("within",), what, help)
             return None
         return given
 
-    def _check_decision(self) -> None:
-        if self.part.get("decision", {}).get("acceptance") == "guarded":
-            what = "guarded acceptance is more than this engine can do yet"
-            help = "write 'acceptance: simple', or set the limit tighter and say so in its basis"
-            self._refuse(("decision", "acceptance"), what, help)
+    def _decision(self) -> Decision:
+        part = self.part.get("decision", {})
+        acceptance, written = part.get("acceptance"), part.get("confidence")
+        if acceptance != "guarded":
+            if acceptance and written:
+                what = "simple acceptance asks for no confidence"
+                self._refuse(("decision", "confidence"), what, "leave it out, or write 'guarded'")
+            return SIMPLE
+        if written is None:
+            what = "guarded acceptance needs to know how sure is sure enough"
+            self._refuse(("decision", "acceptance"), what, "add a confidence, such as 95 %")
+            return SIMPLE
+        try:
+            return Decision("guarded", read_confidence(written))
+        except UnitError as error:
+            what = f"'{written[:LONGEST_NAME]}' is not a confidence that can be asked for: {error}"
+            self._refuse(("decision", "confidence"), what, "a confidence is written 95 %")
+        return SIMPLE
 
     def _check_says(self, limits: Mapping[str, Limit], written: Collection[str]) -> None:
         tells_affected = (AFFECTED,) if "affects" in self.part else ()
@@ -189,6 +233,9 @@ class RuleReader:
 
     def _check_settled_by(self, subject: str) -> None:
         settled_by = self.part.get("settled_by")
+        if settled_by is None and self.part.get("stands_until") == "settling record":
+            what = "no record is named that would settle it"
+            self._refuse(("stands_until",), what, "say with 'settled_by' which kind of record does")
         if settled_by is None:
             return
         item = KINDS[settled_by].item
@@ -228,3 +275,9 @@ class RuleReader:
     def _refuse(self, path: Path, what: str, help: str = "", *, key: bool = False) -> None:
         at = (*self.path, *path)
         self.problems.append(self.setting.document.problem(at, what, help, key=key))
+
+
+def _limits_stated(written: Mapping[str, Any]) -> Collection[str]:
+    """Return the names of the limits that a rule states, usable or not."""
+    limits = written.get("limits")
+    return limits if isinstance(limits, dict) else ()

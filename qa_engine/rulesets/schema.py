@@ -99,6 +99,7 @@ class RuleForm(Strict):
     permission = OneOf("by request", "never")
     affects = OneOf("reading", "rinse")
     settled_by = OneOf(*KINDS)
+    stands_until = OneOf("conforming verdict", "settling record")
     examples = Part(ExamplesForm, required=True)
 
 

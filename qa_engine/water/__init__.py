@@ -24,10 +24,18 @@ from qa_engine.water.equivalents import (
     ion_eq_l,
 )
 from qa_engine.water.inputs import not_negative, positive, within
+from qa_engine.water.leakage import (
+    ACID_CONDUCTANCE,
+    CAUSTIC_CONDUCTANCE,
+    acid_over_salt,
+    bicarbonate_share,
+)
 from qa_engine.water.load import TAP_WATER_CONDUCTANCE, load_eq_l
 from qa_engine.water.salts import (
     CALCIUM_BICARBONATE,
+    HYDROCHLORIC_ACID,
     SODIUM_CHLORIDE,
+    SODIUM_HYDROXIDE,
     Salt,
     equivalent_conductance,
     salt_conductivity,
@@ -35,15 +43,21 @@ from qa_engine.water.salts import (
 )
 
 __all__ = [
+    "ACID_CONDUCTANCE",
     "CALCIUM_BICARBONATE",
+    "CAUSTIC_CONDUCTANCE",
+    "HYDROCHLORIC_ACID",
     "LEAST_FOR_TDS_US_CM",
     "PURE_WATER_US_CM",
     "SODIUM_CHLORIDE",
+    "SODIUM_HYDROXIDE",
     "TAP_WATER_CONDUCTANCE",
     "USUAL_COEFFICIENT_PER_K",
     "Salt",
+    "acid_over_salt",
     "anion_load_eq_l",
     "as_caco3_mg_l",
+    "bicarbonate_share",
     "caco3_eq_l",
     "conductivity_at_25",
     "conductivity_of_tds",

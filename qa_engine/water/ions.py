@@ -30,6 +30,7 @@ class Ion:
     conductance: float
 
 
+HYDROGEN = Ion("H", 1, 1.008, 349.65)
 CALCIUM = Ion("Ca", 2, 40.078, 59.47)
 MAGNESIUM = Ion("Mg", 2, 24.305, 53.0)
 SODIUM = Ion("Na", 1, 22.990, 50.08)
@@ -38,5 +39,6 @@ CHLORIDE = Ion("Cl", 1, 35.45, 76.31)
 SULPHATE = Ion("SO4", 2, 96.056, 80.0)
 NITRATE = Ion("NO3", 1, 62.004, 71.42)
 BICARBONATE = Ion("HCO3", 1, 61.016, 44.5)
+HYDROXIDE = Ion("OH", 1, 17.007, 198.0)
 CARBON_DIOXIDE = Ion("CO2", 1, 44.009, 0.0)
 SILICA = Ion("SiO2", 1, 60.083, 0.0)

@@ -18,7 +18,15 @@ from numpy.typing import ArrayLike
 
 from qa_engine.water.conductivity import PURE_WATER_US_CM
 from qa_engine.water.inputs import Floats, within
-from qa_engine.water.ions import BICARBONATE, CALCIUM, CHLORIDE, SODIUM, Ion
+from qa_engine.water.ions import (
+    BICARBONATE,
+    CALCIUM,
+    CHLORIDE,
+    HYDROGEN,
+    HYDROXIDE,
+    SODIUM,
+    Ion,
+)
 
 ELECTROPHORETIC = 60.20
 """A: the drag of the counter-ions' water, 25 degC [S cm2/eq per sqrt(mol/L)]."""
@@ -32,7 +40,7 @@ GREATEST_EQ_L = 0.02
 
 @dataclass(frozen=True)
 class Salt:
-    """A salt that splits into one kind of cation and one kind of anion."""
+    """A salt, acid or base that splits into one kind of cation and one kind of anion."""
 
     cation: Ion
     anion: Ion
@@ -64,6 +72,8 @@ class Salt:
 
 SODIUM_CHLORIDE = Salt(SODIUM, CHLORIDE)
 CALCIUM_BICARBONATE = Salt(CALCIUM, BICARBONATE)
+HYDROCHLORIC_ACID = Salt(HYDROGEN, CHLORIDE)
+SODIUM_HYDROXIDE = Salt(SODIUM, HYDROXIDE)
 
 
 def equivalent_conductance(salt: Salt, eq_l: ArrayLike) -> Floats:

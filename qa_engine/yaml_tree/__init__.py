@@ -29,10 +29,12 @@ from qa_engine.yaml_tree.document import (
     TextNode,
     flatten,
 )
-from qa_engine.yaml_tree.problem import Problem
-from qa_engine.yaml_tree.reading import read_yaml
+from qa_engine.yaml_tree.problem import MOST_PROBLEMS, Problem, first_of
+from qa_engine.yaml_tree.reading import LARGEST_FILE, read_yaml
 
 __all__ = [
+    "LARGEST_FILE",
+    "MOST_PROBLEMS",
     "Document",
     "ListNode",
     "MapNode",
@@ -41,6 +43,7 @@ __all__ = [
     "Problem",
     "RefusedNode",
     "TextNode",
+    "first_of",
     "flatten",
     "read_yaml",
 ]

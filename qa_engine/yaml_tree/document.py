@@ -158,9 +158,9 @@ class Document:
         """Return the line of a character with carets under it, cut to a readable length."""
         line, column = self.place(index)
         begins, ends = [*self._line_starts[line - 1 : line + 1], len(self.text)][:2]
-        written = self.text[begins:ends].rstrip("\r\n")
-        cut = max(0, column - WIDEST_EXCERPT // 2) if len(written) > WIDEST_EXCERPT else 0
-        shown = HIDDEN.sub("?", written[cut : cut + WIDEST_EXCERPT].replace("\t", " "))
+        cut = max(0, column - WIDEST_EXCERPT // 2) if ends - begins > WIDEST_EXCERPT else 0
+        written = self.text[begins + cut : min(ends, begins + cut + WIDEST_EXCERPT)]
+        shown = HIDDEN.sub("?", written.rstrip("\r\n").replace("\t", " "))
         carets = "^" * max(1, min(width, len(shown) - (column - 1 - cut)))
         return f"{line:>5} | {shown}\n      | {' ' * (column - 1 - cut)}{carets}"
 
@@ -195,7 +195,7 @@ def flatten(messages: Any, path: Path = ()) -> Iterator[tuple[Path, str]]:
         for inner in messages:
             yield from flatten(inner, path)
     else:
-        yield path, str(messages)
+        yield path, messages if isinstance(messages, str) else str(messages)
 
 
 def _plain(node: Node) -> Any:

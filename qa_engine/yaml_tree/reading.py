@@ -1,8 +1,9 @@
 """Builds the tree of a file from the events of the YAML parser, refusing what could surprise."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import replace
-from typing import Any
+from typing import Any, NoReturn
 
 import yaml
 
@@ -15,7 +16,7 @@ from qa_engine.yaml_tree.document import (
     RefusedNode,
     TextNode,
 )
-from qa_engine.yaml_tree.problem import Problem
+from qa_engine.yaml_tree.problem import MOST_PROBLEMS, Problem, first_of
 
 LARGEST_FILE = 1024 * 1024
 """The most a file may hold [bytes]."""
@@ -23,9 +24,19 @@ LARGEST_FILE = 1024 * 1024
 DEEPEST = 20
 """How many lists and mappings may stand inside one another."""
 
+MOST_PARTS = 120_000
+"""Most keys, values, lists and mappings of a file; twice what 1 MiB of rules has."""
+
+MOST_KEYS = 500
+"""Most keys of a mapping."""
+
+LONGEST_TEXT = 10_000
+"""Most characters of a key or value."""
+
 _PARSER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-_TOO_BIG = f"a file may hold {LARGEST_FILE} bytes; split it"
+_TOO_BIG = "split it into several files"
 _WRITE_OUT = "write the values out where they belong"
+_SHOWN_NAME = 64
 _BROKEN = "what follows in this file was not read; a text with ': ' or ' #' in it needs quotes"
 
 
@@ -37,7 +48,7 @@ def read_yaml(source: str, content: bytes) -> Document:
         content: what it holds.
     """
     if len(content) > LARGEST_FILE:
-        return _unread(source, "", f"the file has {len(content)} bytes", 0, _TOO_BIG)
+        return _unread(source, "", f"the file has more than {LARGEST_FILE} bytes", 0, _TOO_BIG)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -59,6 +70,10 @@ def _start(event: Any) -> int:
     return int(event.start_mark.index)
 
 
+def _short(name: str) -> str:
+    return name if len(name) <= _SHOWN_NAME else f"{name[:_SHOWN_NAME]}..."
+
+
 class _StopReadingError(Exception):
     """What follows in the file cannot be read or must not be."""
 
@@ -72,6 +87,7 @@ class _Builder:
         self.problems: list[Problem] = []
         self.anchors: dict[str, tuple[int, Node | None]] = {}
         self.used: set[str] = set()
+        self.parts = 0
 
     def build(self) -> Document:
         root: Node = RefusedNode(0)
@@ -83,11 +99,16 @@ class _Builder:
             self._refuse(0, f"the file cannot be read as YAML: {error}")
         except _StopReadingError:
             pass
+        with suppress(_StopReadingError):
+            self._unused_anchors()
+        problems = sorted(self.problems, key=lambda problem: (problem.line, problem.column))
+        told = tuple(first_of(problems))
+        return Document(self.document.source, self.document.text, root, told)
+
+    def _unused_anchors(self) -> None:
         for name, (index, _) in self.anchors.items():
             if name not in self.used:
-                self._refuse(index, f"the anchor '&{name}' is not taken", "leave it out")
-        problems = sorted(self.problems, key=lambda problem: (problem.line, problem.column))
-        return Document(self.document.source, self.document.text, root, tuple(problems))
+                self._refuse(index, f"the anchor '&{_short(name)}' is not taken", "leave it out")
 
     def _documents(self) -> Node:
         root: Node = TextNode("", "", 0, 0)
@@ -106,22 +127,32 @@ class _Builder:
 
     def _node(self, event: Any, depth: int) -> Node:
         start = _start(event)
+        self.parts += 1
+        if self.parts > MOST_PARTS:
+            self._stop(start, f"the file has more than {MOST_PARTS} parts", _TOO_BIG)
         if isinstance(event, yaml.AliasEvent):
             return self._alias(event.anchor, start)
         if event.anchor is not None:
             self.anchors.setdefault(event.anchor, (start, None))
         if event.tag is not None:
-            self._refuse(start, f"the tag '{event.tag}' is not taken", "leave it out")
+            self._refuse(start, f"the tag '{_short(event.tag)}' is not taken", "leave it out")
         if isinstance(event, yaml.ScalarEvent):
             return self._text(event, start)
         if depth > DEEPEST:
-            self._refuse(start, f"nested more than {DEEPEST} deep", "nothing here needs that depth")
-            raise _StopReadingError
+            self._stop(start, f"nested more than {DEEPEST} deep", "nothing here needs that depth")
         grow = self._list if isinstance(event, yaml.SequenceStartEvent) else self._mapping
         return grow(start, depth)
 
-    def _text(self, event: Any, start: int) -> TextNode:
+    def _text(self, event: Any, start: int) -> Node:
         end = event.end_mark.index
+        if len(event.value) > LONGEST_TEXT:
+            what = f"a text of {len(event.value)} characters is not taken"
+            self._refuse(start, what, f"{LONGEST_TEXT} are the most")
+            return RefusedNode(start)
+        if event.style == '"' and (hidden := HIDDEN.search(event.value)):
+            what = f"the escaped character U+{ord(hidden[0]):04X} cannot be seen and is not taken"
+            self._refuse(start, what, "leave it out", end - start)
+            return RefusedNode(start)
         if event.anchor is not None or event.tag is not None:
             start = max(start, end - len(event.value) - (2 if event.style else 0))
         node = TextNode(event.value, event.style or "", start, end)
@@ -142,6 +173,9 @@ class _Builder:
         for event in self.events:
             if isinstance(event, yaml.MappingEndEvent):
                 break
+            if len(made.keys) >= MOST_KEYS:
+                what = f"a mapping with more than {MOST_KEYS} keys is not taken"
+                self._stop(_start(event), what, "write a list, or several mappings")
             self._entry(made, event, depth)
         return made
 
@@ -176,7 +210,8 @@ class _Builder:
         index, node = self.anchors.get(name, (None, None))
         line = self.document.place(index)[0] if index is not None else None
         where = f"; its anchor stands on line {line}" if line else ""
-        self._refuse(start, f"the alias '*{name}' is not taken{where}", _WRITE_OUT, len(name) + 1)
+        what = f"the alias '*{_short(name)}' is not taken{where}"
+        self._refuse(start, what, _WRITE_OUT, len(name) + 1)
         if isinstance(node, TextNode):
             return node._replace(start=start, end=start + len(name) + 1)
         return RefusedNode(start)
@@ -185,12 +220,12 @@ class _Builder:
         place = self.document.place(first.start)
         problem = self.document.problem_at(
             key.start,
-            f"the key '{key.text}' is written twice in one mapping",
+            f"the key '{_short(key.text)}' is written twice in one mapping",
             f"first written at line {place[0]}, column {place[1]}; keep one of them",
             width=len(key.text),
         )
         excerpt = f"{self.document.excerpt(first.start, len(first.text))}\n{problem.excerpt}"
-        self.problems.append(replace(problem, excerpt=excerpt))
+        self._note(replace(problem, excerpt=excerpt))
 
     def _broken(self, error: yaml.MarkedYAMLError) -> None:
         begun = error.context_mark
@@ -200,5 +235,14 @@ class _Builder:
         index = min(mark.index, len(self.document.text)) if mark else 0
         self._refuse(index, f"this is not YAML: {error.problem}{doing}", _BROKEN)
 
+    def _stop(self, index: int, message: str, help: str) -> NoReturn:
+        self._refuse(index, message, help)
+        raise _StopReadingError
+
     def _refuse(self, index: int, message: str, help: str = "", width: int = 1) -> None:
-        self.problems.append(self.document.problem_at(index, message, help, width=width))
+        self._note(self.document.problem_at(index, message, help, width=width))
+
+    def _note(self, problem: Problem) -> None:
+        self.problems.append(problem)
+        if len(self.problems) > MOST_PROBLEMS:
+            raise _StopReadingError

@@ -19,7 +19,7 @@ from qa_engine.inspection import Assignment, inspect
 from qa_engine.intake import read_records, read_register
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.report import Report, Tally
-from qa_engine.report.as_json import json_report
+from qa_engine.report.as_json import json_pieces
 from qa_engine.subjects import Period
 
 AS_OF = datetime(2040, 1, 1, tzinfo=STARTS.tzinfo)
@@ -40,7 +40,8 @@ def inspect_files(
     assignment = Assignment(intake.frames, known, as_of, period)
     inspection = inspect(assignment, installed_plugins(), rule_sources(rules))
     report = Report(inspection, Tally(intake.read, intake.refused_rows, intake.repeated))
-    out.write_text(json_report(report), encoding="utf-8")
+    with out.open("w", encoding="utf-8") as stream:
+        stream.writelines(json_pieces(report))
     return report
 
 

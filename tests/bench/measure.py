@@ -19,6 +19,7 @@ from conditions_alone import conditions_alone
 from end_to_end import files_of, inspect_apart, inspect_files
 from figure import Figure, median_s, say, seconds
 from fleet import STARTS, Fleet
+from guarded_decision import guarded_decision
 from intake_alone import intake_alone
 from rich.console import Console
 from rich.table import Table
@@ -88,6 +89,11 @@ def agree(report: Report, by_hand: Outcome) -> None:
 def conditions(bench: Bench) -> list[Figure]:
     """Measure conditions alone."""
     return conditions_alone(RULES)
+
+
+def guarded(bench: Bench) -> list[Figure]:
+    """Measure guarded acceptance against simple acceptance."""
+    return guarded_decision()
 
 
 def intake(bench: Bench) -> list[Figure]:
@@ -180,6 +186,7 @@ def show_help(bench: Bench) -> list[Figure]:
 MEASURES: dict[str, Callable[[Bench], list[Figure]]] = {
     "whole": whole,
     "conditions": conditions,
+    "guarded": guarded,
     "intake": intake,
     "growth": growth,
     "days": days,

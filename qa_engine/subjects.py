@@ -15,6 +15,7 @@ import polars as pl
 
 from qa_engine.charges import charge_at
 from qa_engine.facts.charge_facts import charge_subjects
+from qa_engine.facts.days import local_day
 from qa_engine.facts.fact import EVENT_SUBJECTS, STATE_SUBJECTS
 from qa_engine.facts.past import Past
 from qa_engine.history import History, logged_van, valid_rows
@@ -133,7 +134,11 @@ def _at_each(
 
 
 def _known_by_then(frame: pl.DataFrame, item: str, subject: str, past: Past) -> pl.DataFrame:
-    """Keep what the register or a record had named by then; a charge counts once it has begun."""
+    """Keep what the register or a record had named by then; a charge counts once it has begun.
+
+    A tank that the register puts in service on a later day is not there before, whatever was
+    logged on it: records are judged by themselves.
+    """
     if subject == "charge":
         charge = charge_at(frame.select("tank", "at"), past.charges)
         return frame.with_columns(subject=charge["charge"]).filter(pl.col("subject").is_not_null())
@@ -142,4 +147,18 @@ def _known_by_then(frame: pl.DataFrame, item: str, subject: str, past: Past) -> 
     starts += [f.select(item, "at") for f in past.history.frames.values() if item in f.columns]
     first = pl.concat(starts).drop_nulls(item).group_by(item).agg(pl.col("at").min())
     begun = frame.select(item).join(first, on=item, how="left", maintain_order="left")["at"]
-    return frame.filter(begun <= frame["at"])
+    known = frame.filter(begun <= frame["at"])
+    return _in_service(known, past) if subject == "tank" else known
+
+
+def _in_service(frame: pl.DataFrame, past: Past) -> pl.DataFrame:
+    """Keep tanks from the day on that the register puts them in service, if it states one.
+
+    It is the day in the row that held then, else the earliest one that any row states.
+    """
+    stated = past.register.table("tanks").group_by("tank").agg(pl.col("in_service_on").min())
+    earliest = frame.select("tank").join(stated, on="tank", how="left", maintain_order="left")
+    held = valid_rows(frame, past.register, "tanks", ["in_service_on"])["in_service_on"]
+    starts = held.fill_null(earliest["in_service_on"])
+    today = local_day(frame["at"], past.register.zone)
+    return frame.filter((starts <= today).fill_null(value=True))

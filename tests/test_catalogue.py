@@ -14,7 +14,7 @@ FIELD_GROUPS = CATALOGUE.groups[: len(KINDS)]
 
 TANKISH = "reading rinse resin_change seal_service vessel_service incident charge tank"
 ON_A_CHARGE = "charge tank rinse reading"
-IN_USE = "tank rinse reading resin_change van meter"
+IN_USE = "charge tank rinse reading resin_change van meter"
 
 # Name, subjects, type or unit, and what else is declared.
 DECLARED = [
@@ -32,6 +32,10 @@ DECLARED = [
     ("meter_factor", "reading meter_check meter", "mg/L per uS/cm"),
     ("meter_resolution", "reading", "mg/L"),
     ("class_water_per_rinse", "rinse", "L"),
+    ("van_known", "rinse reading resin_change complaint", "yes/no", "no"),
+    ("class_known", "rinse complaint", "yes/no", "no"),
+    ("source_known", "rinse reading water_analysis", "yes/no", "no"),
+    ("base_known", "disposal", "yes/no", "no"),
     ("grade", TANKISH, "words"),
     ("charge_known", TANKISH.replace("resin_change ", ""), "yes/no", "no"),
     ("softening_bed", TANKISH, "yes/no", "no"),
@@ -54,6 +58,8 @@ DECLARED = [
     ("water_counted", "charge tank", "L"),
     ("bed_flow", "rinse", "BV/h"),
     ("bed_velocity", "rinse", "m/h"),
+    ("inlet_as_tds", "reading", "mg/L"),
+    ("outlet_as_tds", "reading", "mg/L"),
     ("last_outlet_tds", "tank charge rinse", "mg/L"),
     ("last_outlet_age", "tank rinse", "d", 1),
     ("rinses_since_reading", "tank rinse", "count"),
@@ -64,6 +70,7 @@ DECLARED = [
     ("vessel_due_in", "tank rinse", "d", -1),
     ("vessel_authority_stated", "tank", "yes/no"),
     ("vessel_result", "tank rinse", "words"),
+    ("vessel_examined", "tank", "yes/no"),
     ("vessel_service_age", "tank", "d", 1),
     ("incident_open", "tank rinse reading", "yes/no", "no"),
     ("out_of_use", IN_USE, "yes/no", "no"),
@@ -82,6 +89,8 @@ DECLARED = [
     ("uncertainty of outlet_tds", "reading", "mg/L"),
     ("uncertainty of inlet_conductivity", "reading", "uS/cm"),
     ("uncertainty of outlet_conductivity", "reading", "uS/cm"),
+    ("uncertainty of inlet_as_tds", "reading", "mg/L"),
+    ("uncertainty of outlet_as_tds", "reading", "mg/L"),
     ("uncertainty of last_outlet_tds", "tank charge rinse", "mg/L"),
 ]
 

@@ -101,7 +101,7 @@ def test_what_a_rule_is_confined_to_is_not_guarded():
         ([("outlet_tds < house_limit", "colour_front < house_limit"), ("10 mg/L", "50 %"),
           ("read {outlet_tds}", "read {colour_front}")],
          "no comparison here measures anything whose uncertainty is known",
-         "uncertain facts of this subject are: inlet_conductivity, inlet_tds, outlet_conductivity"),
+         "uncertain facts of this subject are: inlet_as_tds, inlet_conductivity, inlet_tds"),
         ([("outlet_tds < house_limit", "outlet_tds == house_limit")],
          "'outlet_tds' is uncertain, and so never surely equal to anything", "give it a lower"),
         ([("outlet_tds < house_limit", "outlet_tds * 2 < house_limit")],

@@ -29,6 +29,10 @@ IDS = {
 }
 PLACES = ("van", "tank", "meter", "base", "source")
 
+PERHAPS = {"incident_open", "examination_followed"}
+PERHAPS |= {"van_known", "class_known", "source_known", "base_known"}
+"""Facts that silence makes a no, but half evidence, or nothing named, unknown; they say so."""
+
 # Every example asks for all facts, so looking for a smaller failing one would take minutes.
 laws = settings(deadline=None, derandomize=True, max_examples=5, phases=[Phase.generate])
 
@@ -185,7 +189,8 @@ def test_every_fact_stands_beside_its_subject_in_its_type(register, records):
         for fact in ENGINE_FACTS[number].facts:
             column = found[fact.name]
             assert column.dtype == types[fact.type], (kind, fact.name)
-            assert fact.absent != "no" or column.null_count() == 0, (kind, fact.name)
+            certain = fact.absent == "no" and fact.name not in PERHAPS
+            assert not certain or column.null_count() == 0, (kind, fact.name)
             if fact.type == "number":
                 inside = (column >= fact.low) & (column <= fact.high)
                 assert inside.all(), (kind, fact.name)

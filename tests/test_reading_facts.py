@@ -13,8 +13,80 @@ def rinse(at, rinses=1.0, **more):
     return {"kind": "rinse", "tank": "T1", "at": at, "rinses": rinses, **more}
 
 
-def change(at, kind="emptied and refilled"):
-    return {"kind": "resin_change", "tank": "T1", "at": at, "change": kind}
+def change(at, kind="emptied and refilled", after=None):
+    return {
+        "kind": "resin_change", "tank": "T1", "at": at, "change": kind, "outlet_tds_after": after
+    }  # fmt: skip
+
+
+METERS = [{"meter": "M1", "factor": 0.5}, {"meter": "M2"}, {"meter": "M3", "factor": 0.0}]
+
+
+def by_conductivity(at, us_cm, meter="M1", **more):
+    return reading(at, outlet_conductivity=us_cm, meter=meter, **more)
+
+
+def test_what_was_read_as_tds_is_what_was_shown_or_else_made_of_conductivity(fleet_of):
+    fleet = fleet_of(
+        [
+            reading("2026-03-01", 7.0, outlet_conductivity=80.0, meter="M1"),
+            by_conductivity("2026-03-02", 60.0),
+            by_conductivity("2026-03-03", 60.0, "M2"),
+            by_conductivity("2026-03-04", 60.0, "M3"),
+            by_conductivity("2026-03-05", 60.0, "M9"),
+            by_conductivity("2026-03-06", 60.0, None),
+            reading("2026-03-07"),
+        ],
+        meters=METERS,
+    )
+    # 60 uS/cm times 0.5 mg/L per uS/cm; no factor, none in the register, no meter: unknown.
+    assert fleet.of_events("reading", "outlet_as_tds") == [7.0, 30.0, None, None, None, None, None]
+
+
+def test_conductivity_below_one_counts_as_one(fleet_of):
+    levels = (0.06, 0.99, 1.0, 1.5)
+    records = [by_conductivity(f"2026-03-0{n}", us) for n, us in enumerate(levels, 1)]
+    fleet = fleet_of(records, meters=METERS)
+    assert fleet.of_events("reading", "outlet_as_tds") == [0.5, 0.5, 0.5, 0.75]
+
+
+def test_inlet_and_outlet_are_told_each_by_its_own(fleet_of):
+    record = reading("2026-03-01", 7.0, inlet_conductivity=400.0, meter="M1")
+    fleet = fleet_of([record], meters=METERS)
+    assert fleet.of_events("reading", "inlet_as_tds") == [200.0]
+    assert fleet.of_events("reading", "outlet_as_tds") == [7.0]
+
+
+def test_the_last_outlet_may_be_told_by_conductivity(fleet_of):
+    fleet = fleet_of(
+        [reading("2026-03-01", 4.0), by_conductivity("2026-03-02", 70.0)], meters=METERS
+    )
+    assert fleet.of("tank", "T1", "last_outlet_tds", "2026-03-03") == 35.0
+    assert fleet.of("tank", "T1", "last_outlet_age", "2026-03-03") == 1.0
+
+
+def test_a_last_reading_that_cannot_be_told_as_tds_leaves_it_unknown(fleet_of):
+    """The earlier 4 mg/L would claim too much."""
+    records = [reading("2026-03-01", 4.0), by_conductivity("2026-03-02", 70.0, "M2")]
+    fleet = fleet_of(records, meters=METERS)
+    assert fleet.of("tank", "T1", "last_outlet_tds", "2026-03-03") is None
+    assert fleet.evidence("tank", "T1", "last_outlet_tds", "2026-03-03") == "R2"
+
+
+def test_what_was_read_after_a_change_is_the_first_value_of_its_charge(fleet_of):
+    fleet = fleet_of(
+        [
+            change("2026-03-01", after=0.0),
+            reading("2026-03-03", 25.0),
+            change("2026-03-04", "topped up", after=3.0),
+            change("2026-03-05"),
+            change("2026-03-06", after=1.0),
+        ]
+    )
+    days = [f"2026-03-0{day}" for day in (1, 2, 3, 4, 5, 6)]
+    assert fleet.of("tank", "T1", "last_outlet_tds", *days) == [0.0, 0.0, 25.0, 25.0, None, 1.0]
+    evidence = [fleet.evidence("tank", "T1", "last_outlet_tds", day) for day in days]
+    assert evidence == ["R1", "R1", "R2", "R2", None, "R5"]
 
 
 def test_the_last_outlet_is_that_of_the_last_reading_from_flowing_water(fleet_of):

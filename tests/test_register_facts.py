@@ -84,3 +84,53 @@ def test_a_freeboard_larger_than_the_vessel_gives_no_least_charge(fleet_of):
     change = {"kind": "resin_change", "tank": "T1", "at": "2026-05-01"}
     row = {"tank": "T1", "vessel_volume": 30.0, "bore": 200.0, "freeboard_max": 1_000.0}
     assert fleet_of([change], tanks=[row]).of_events("resin_change", "least_full_charge") == [None]
+
+
+def test_a_van_is_known_from_its_row_on_and_open_where_none_is_named(fleet_of):
+    vans = [{"van": "V1", "from": "2026-05-02"}]
+    rinses = [
+        rinse("2026-05-01", van="V1"),
+        rinse("2026-05-02", van="V1"),
+        rinse("2026-05-03", van="V11"),
+        rinse("2026-05-04"),
+    ]
+    fleet = fleet_of(rinses, vans=vans)
+    assert fleet.of_events("rinse", "van_known") == [False, True, False, None]
+    assert fleet_of(rinses).of_events("rinse", "van_known") == [False, False, False, None]
+
+
+@pytest.mark.parametrize("kind", ["reading", "resin_change", "complaint"])
+def test_the_van_of_other_records_is_looked_up_too(fleet_of, kind):
+    records = [
+        {"kind": kind, "tank": "T1", "at": "2026-05-01", "van": van} for van in ("V1", "V11")
+    ]
+    assert sorted(fleet_of(records, vans=[{"van": "V1"}]).of_events(kind, "van_known")) == [
+        False,
+        True,
+    ]
+
+
+def test_a_misspelt_class_or_source_is_not_known(fleet_of):
+    names = [("coach", "tap"), ("caoch", "tpa"), (None, None)]
+    rinses = [rinse("2026-05-01", vehicle_class=c, source=s) for c, s in names]
+    fleet = fleet_of(
+        rinses, vehicle_classes=[{"vehicle_class": "coach"}], sources=[{"source": "tap"}]
+    )
+    assert fleet.of_events("rinse", "class_known") == [True, False, None]
+    assert fleet.of_events("rinse", "source_known") == [True, False, None]
+
+
+def test_a_base_is_known_once_a_van_or_a_source_has_stood_there(fleet_of):
+    bases = ("North Yard", "Quay", "Old Yard", "Nroth Yard")
+    disposals = [{"kind": "disposal", "at": "2026-05-01", "base": base} for base in bases]
+    fleet = fleet_of(
+        disposals,
+        vans=[
+            {"van": "V1", "base": "Old Yard"},
+            {"van": "V1", "from": "2026-04-01", "base": "North Yard"},
+            {"van": "V2", "from": "2026-06-01", "base": "Nroth Yard"},
+        ],
+        sources=[{"source": "tap", "base": "Quay"}],
+    )
+    known = dict(zip(sorted(bases), fleet.of_events("disposal", "base_known"), strict=True))
+    assert known == {"North Yard": True, "Quay": True, "Old Yard": True, "Nroth Yard": False}

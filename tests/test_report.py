@@ -40,7 +40,7 @@ def test_the_worst_place_comes_first_with_its_correction_before_its_reason(demo)
     text = text_report(demo)
     first = text[text.index(" 1. ") : text.index(" 2. ")]
     assert "major" in first
-    assert first.index("Stop rinsing") < first.index("Outlet water of T07 read 36 mg/L")
+    assert first.index("Shut off the supply") < first.index("T03 stood at 655 kPa")
 
 
 @pytest.mark.parametrize("width", [40, 100, 200])

@@ -11,7 +11,8 @@ from importlib.resources import files
 import pytest
 
 from qa_engine.conditions import Limit, parse_condition
-from qa_engine.facts import ENGINE_FACTS
+from qa_engine.conformity import CONFORMS, DOES_NOT_CONFORM, UNDECIDED
+from qa_engine.facts import ENGINE_FACTS, STATE_SUBJECTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.plugins import rule_of_thumb
 from qa_engine.rulesets import Example, Rule, check_examples, read_rule_sets
@@ -288,7 +289,7 @@ def test_a_stop_casts_doubt_on_rinses_and_a_bad_meter_on_readings():
 )
 def test_the_three_limits_on_the_outlet_fire_one_after_the_other(outlet_mg_l, failed):
     ladder = ("outlet-below-early-warning", "outlet-below-house-limit", "outlet-below-stop-limit")
-    reading = {"outlet_tds": outlet_mg_l, "sampled": "flowing", "softening_bed": False}
+    reading = {"outlet_as_tds": outlet_mg_l, "sampled": "flowing", "softening_bed": False}
     fired = {
         BY_ID[name].grading for name in ladder if BY_ID[name].requires.of_one(reading) is False
     }
@@ -300,7 +301,7 @@ FOR_ANY_BED = {
     "outlet-tds-agrees-with-conductivity",
     "very-pure-water-not-converted-to-tds",
 }
-OUTLET = {"outlet_tds", "outlet_tds_before", "outlet_tds_after"}
+OUTLET = {"outlet_tds", "outlet_as_tds", "outlet_tds_before", "outlet_tds_after"}
 OUTLET |= {"rinses_since_reading", "last_outlet_tds", "last_outlet_age"}
 
 
@@ -309,3 +310,58 @@ def test_no_limit_on_outlet_tds_is_laid_on_a_softening_bed(rule):
     if OUTLET & set(rule.requires.names) and rule.rule not in FOR_ANY_BED:
         assert rule.applies_if
         assert rule.applies_if.of_one({"softening_bed": True}) is False
+
+
+def test_what_a_later_good_value_does_not_undo_stands_until_the_work_is_logged():
+    lasting = {
+        rule.rule: rule.settled_by
+        for rule in BY_ID.values()
+        if rule.stands_until == "settling record"
+    }
+    assert lasting == {
+        "flowing-pressure-within-plate": "vessel_service",
+        "static-pressure-within-plate": "vessel_service",
+        "water-temperature-within-plate": "vessel_service",
+        "examination-rests-on-more-than-operator-policy": "vessel_service",
+        "incident-followed-by-examination": "vessel_service",
+        "nothing-rinsed-after-incident-before-examination": "vessel_service",
+        "no-petroleum-on-water-side-seals": "seal_service",
+        "no-silicone-grease-on-silicone-rubber": "seal_service",
+        "no-leak-after-closing": "seal_service",
+    }
+
+
+# What stays true of a tank, or must be put right, whether or not it is in use.
+WHILE_OUT_OF_USE = {"water-logged-agrees-with-counter", "spent-resin-not-held-too-long"}
+
+
+@each_rule
+def test_a_rule_about_a_thing_asks_nothing_of_what_is_out_of_use(rule):
+    if rule.subject in STATE_SUBJECTS and rule.rule not in WHILE_OUT_OF_USE:
+        assert rule.applies_if
+        assert rule.applies_if.of_one({"out_of_use": True}) is False
+
+
+def test_a_vessel_without_an_examination_on_record_is_undecided_and_no_interval_is_claimed():
+    rule = BY_ID["vessel-examination-on-record"]
+    assert rule.outcome_of_one({"out_of_use": False}) == UNDECIDED
+    assert not rule.limits
+    assert "no published interval" in rule.basis
+    assert "local codes decide" in rule.says
+
+
+@pytest.mark.parametrize(
+    "code", ["19 08 06*", "19 08 06", "190806*", "190806", "19.08.06*", "19.08.06"]
+)
+def test_the_code_of_resin_from_waste_water_is_caught_however_it_is_written(code):
+    rule = BY_ID["waste-code-fits-origin"]
+    assert rule.outcome_of_one({"waste_code": code, "origin": "fresh water"}) == DOES_NOT_CONFORM
+    assert rule.outcome_of_one({"waste_code": code, "origin": "wash water"}) == CONFORMS
+
+
+@each_rule
+def test_what_was_not_read_is_not_cited_as_if_it_had_been(rule):
+    told = " ".join((rule.basis or "", *(limit.basis for limit in rule.limits.values())))
+    assert "trade article" not in told
+    assert "1910.147" not in told or "from memory of 29 CFR 1910.147" in told
+    assert told.count("PVP2002-1249") == told.count("ASME paper PVP2002-1249 on composite pressure")

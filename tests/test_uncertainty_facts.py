@@ -214,3 +214,20 @@ def test_the_parts_told_one_by_one_make_up_the_total(fleet_of, meter, readings, 
         assert [one for one in total if one is not None] == pytest.approx(
             [one for one in parts if one is not None], rel=1e-9, abs=1e-12
         )
+
+
+def test_what_is_told_by_conductivity_is_as_sure_as_if_the_meter_had_shown_it(fleet_of):
+    """A factor of 0.5 makes 9 mg/L of 18 uS/cm; the factor is the meter's own scale."""
+    records = [reading(outlet_tds=9.0, **AT_25), reading(outlet_conductivity=18.0, **AT_25)]
+    fleet = fleet_of(records, meters=[{**METER, "factor": 0.5}])
+    shown, made = fleet.of_events("reading", "uncertainty of outlet_as_tds")
+    assert made == pytest.approx(shown)
+    assert fleet.of_events("reading", "uncertainty of outlet_tds") == [shown, None]
+
+
+def test_how_sure_a_value_after_a_resin_change_is_cannot_be_told(fleet_of):
+    change = {"kind": "resin_change", "tank": "T-1", "at": "2026-05-04T08:00"}
+    change |= {"change": "tank exchanged", "outlet_tds_after": 1.0}
+    fleet = fleet_of([change], meters=[METER])
+    assert fleet.of("tank", "T-1", "last_outlet_tds", "2026-05-05") == 1.0
+    assert fleet.of("tank", "T-1", "uncertainty of last_outlet_tds", "2026-05-05") is None

@@ -55,7 +55,7 @@ def test_a_reading_is_touched_by_its_meter_too(fleet_of):
     assert fleet.of("meter", "M1", "out_of_use", "2026-01-03") is True
 
 
-def test_what_is_out_of_use_is_the_evidence_not_what_was_returned(fleet_of):
+def test_what_is_out_of_use_is_the_evidence_and_what_was_returned_is_none(fleet_of):
     fleet = fleet_of(
         [
             taken_out("T1", "2026-01-02"),
@@ -65,4 +65,11 @@ def test_what_is_out_of_use_is_the_evidence_not_what_was_returned(fleet_of):
         tanks=[{"tank": "T1", "van": "V1"}],
     )
     assert fleet.evidence("tank", "T1", "out_of_use", "2026-01-04") == "R3"
-    assert fleet.evidence("tank", "T1", "out_of_use", "2026-01-03") == "R2"
+    assert fleet.evidence("tank", "T1", "out_of_use", "2026-01-03") is None
+
+
+def test_a_charge_is_out_of_use_with_its_tank(fleet_of):
+    change = {"kind": "resin_change", "tank": "T1", "at": "2026-01-01", "change": "tank exchanged"}
+    fleet = fleet_of([change, taken_out("T1", "2026-01-02")])
+    days = ("2026-01-01", "2026-01-02")
+    assert fleet.of("charge", "T1", "out_of_use", *days) == [False, True]

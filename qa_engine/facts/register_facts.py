@@ -1,6 +1,7 @@
 """Facts from the register: what was entered there for a tank, meter or class at that instant."""
 
 import math
+from functools import partial
 
 import polars as pl
 
@@ -15,6 +16,9 @@ TANKISH = (*TANK_KINDS, "charge", "tank")
 """The subjects that belong to a tank."""
 
 MM3_PER_L = 1e6
+
+KNOWN_IN = {"vans": "van_known", "vehicle_classes": "class_known", "sources": "source_known"}
+"""Facts that tell whether what a record names stands in a table of the register."""
 
 _OF_TANKS = {
     "vessel_volume": "volume of the empty vessel, as the register has it",
@@ -65,6 +69,38 @@ def _class_water(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     return found.rename({"water_per_rinse": "class_water_per_rinse"})
 
 
+def _known(table: str, subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    """Return whether the row that each subject names stands in a table; null if it names none."""
+    key = TABLES[table].key
+    held = valid_rows(subjects, past.register, table, ["holds_from"])["holds_from"].is_not_null()
+    named = subjects[key].is_not_null()
+    return pl.DataFrame({"held": held, "named": named}).select(
+        pl.when("named").then("held").alias(KNOWN_IN[table])
+    )
+
+
+def _base_known(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    """Return whether a van or a source has stood in the register at the base by then."""
+    rows = [past.register.table(name).select("base", "holds_from") for name in ("vans", "sources")]
+    first = pl.concat(rows).drop_nulls("base").group_by("base").agg(pl.col("holds_from").min())
+    asked = subjects.select("base", "at").join(first, on="base", how="left", maintain_order="left")
+    stood = (pl.col("holds_from") <= pl.col("at")).fill_null(value=False)
+    return asked.select(pl.when(pl.col("base").is_not_null()).then(stood).alias("base_known"))
+
+
+def _known_fact(key: str, name: str, place: str) -> Fact:
+    meaning = (
+        f"the {key.replace('_', ' ')} stands in the register at that time{place}; unknown, not "
+        "no, where the record names none"
+    )
+    return Fact(name, "yes/no", meaning, absent="no", looks_at=(key,))
+
+
+def _known_group(table: str, *subjects: str) -> FactGroup:
+    fact = _known_fact(TABLES[table].key, KNOWN_IN[table], "")
+    return FactGroup(subjects, (fact,), partial(_known, table))
+
+
 _METER_KNOWN = Fact(
     "meter_known", "yes/no", "the meter stands in the register at that time", absent="no"
 )
@@ -86,6 +122,14 @@ REGISTER_FACTS = (
             *(_registered("tanks", name, name, meaning) for name, meaning in _OF_TANKS.items()),
         ),
         _tank,
+    ),
+    _known_group("vans", "rinse", "reading", "resin_change", "complaint"),
+    _known_group("vehicle_classes", "rinse", "complaint"),
+    _known_group("sources", "rinse", "reading", "water_analysis"),
+    FactGroup(
+        ("disposal",),
+        (_known_fact("base", "base_known", " with a van or a source of water"),),
+        _base_known,
     ),
     FactGroup(
         ("resin_change",),

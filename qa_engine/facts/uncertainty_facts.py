@@ -11,9 +11,9 @@ from functools import partial
 
 import polars as pl
 
-from qa_engine.charges import charge_at, so_far_in_charge
 from qa_engine.facts.fact import UNCERTAINTY, Fact, FactGroup
 from qa_engine.facts.past import Past
+from qa_engine.facts.reading_facts import SIDES, as_tds, last_outlet
 from qa_engine.facts.uncertainty_budget import BUDGET_INPUTS, Budget, budget_of
 from qa_engine.facts.uncertainty_total import total_of
 
@@ -38,16 +38,17 @@ def _as_logged(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     return subjects
 
 
+def _as_tds(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    """Return readings with what they showed as TDS; made of conductivity, it has the same parts."""
+    return subjects.with_columns(as_tds(subjects, side, past.register) for side in SIDES)
+
+
 def _last_from_flowing_water(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
-    """Return the reading that ``last_outlet_tds`` of each subject comes from, nulls for none."""
-    columns = ("tank", "at", "record", "outlet_tds", "sampled", "meter", "water_temperature")
-    readings = past.history.of("reading", *columns).filter(
-        pl.col("sampled") == "flowing", pl.col("outlet_tds").is_not_null()
-    )
-    readings = readings.with_columns(charge_at(readings, past.charges, ["number"]))
-    readings = readings.with_columns(pl.col("at").alias("read at"))
-    take = [*BUDGET_INPUTS, "outlet_tds", "record", "read at"]
-    found = so_far_in_charge(subjects, past.charge_of(subjects)["number"], readings, take)
+    """Return the reading that ``last_outlet_tds`` of each subject comes from, nulls for none.
+
+    What was read after a resin change names no meter, so that its uncertainty is not known.
+    """
+    found = last_outlet(subjects, past, BUDGET_INPUTS)
     return found.with_columns(pl.col("read at").alias("at"))
 
 
@@ -74,7 +75,8 @@ class Shown:
 
 
 _OF_READINGS = {name: Shown(name, name, of, _as_logged) for name, of in READ.items()}
-_LAST = Shown("last_outlet_tds", "outlet_tds", "mg/L", _last_from_flowing_water)
+_OF_READINGS |= {f"{s}_as_tds": Shown(f"{s}_as_tds", f"{s}_as_tds", "mg/L", _as_tds) for s in SIDES}
+_LAST = Shown("last_outlet_tds", "outlet_as_tds", "mg/L", _last_from_flowing_water)
 
 SHOWN: dict[str, dict[str, Shown]] = {
     "reading": _OF_READINGS,

@@ -32,7 +32,7 @@ def _out_of_use(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     deciding = [pl.when(out).then(record) for out, record in items]
     return frame.select(
         pl.any_horizontal(out for out, _ in items).alias("out_of_use"),
-        pl.coalesce(*deciding, *(record for _, record in items)).alias("evidence"),
+        pl.coalesce(deciding).alias("evidence"),
     )
 
 
@@ -53,7 +53,7 @@ def _of(item: str, subjects: pl.DataFrame, changes: pl.DataFrame) -> pl.DataFram
 
 USE_FACTS = (
     FactGroup(
-        ("tank", "rinse", "reading", "resin_change", "van", "meter"),
+        ("charge", "tank", "rinse", "reading", "resin_change", "van", "meter"),
         (
             Fact(
                 "out_of_use",

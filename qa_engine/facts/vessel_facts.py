@@ -6,6 +6,7 @@ import polars as pl
 
 from qa_engine.facts.days import age_of_latest, days_until, local_day
 from qa_engine.facts.fact import Fact, FactGroup
+from qa_engine.facts.fitness import OWN_POLICY, results_after_each
 from qa_engine.facts.past import Past
 from qa_engine.fields import Word
 from qa_engine.history import latest
@@ -18,7 +19,12 @@ _WORDS = {
 }
 _ROWS = 2**32
 _NEVER = (date.max - date(1970, 1, 1)).days
-"""The due day of a service that states none, later than any other; days since 1970-01-01."""
+"""The due day where no service stands any more, later than any other; days since 1970-01-01."""
+
+_UNSTATED = _NEVER - 1
+"""The due day of a service that states none, later than any that is stated."""
+
+_EXAMINED_BY = ("periodic", "hydrostatic")
 
 
 def _services(past: Past, *columns: str) -> pl.DataFrame:
@@ -26,10 +32,14 @@ def _services(past: Past, *columns: str) -> pl.DataFrame:
 
 
 def _due(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
-    found = latest(subjects, _due_after_each(past), by="tank", take=["due", "record"])
+    take = ["due", "record", "unstated"]
+    found = latest(subjects, _due_after_each(past), by="tank", take=take)
     today = local_day(subjects["at"], past.register.zone)
-    return found.select(
-        days_until(found["due"], today).alias("vessel_due_in"), pl.col("record").alias("evidence")
+    left = days_until(found["due"], today).alias("left")
+    open_still = pl.col("unstated").is_not_null() & ~(pl.col("left") < 0).fill_null(value=False)
+    return found.with_columns(left).select(
+        pl.when(~open_still).then("left").alias("vessel_due_in"),
+        pl.when(open_still).then("unstated").otherwise("record").alias("evidence"),
     )
 
 
@@ -38,28 +48,37 @@ def _due_after_each(past: Past) -> pl.DataFrame:
 
     The latest service of each kind on each authority counts with the day it states, and the
     earliest of these days governs. A service without an authority stands until the next one of
-    its kind, on whatever authority.
+    its kind, on whatever authority. ``unstated`` is one of those that state no day, if any does.
     """
     services = _in_order(_services(past, "service", "authority", "next_due"))
-    day = pl.col("next_due").cast(pl.Int32).cast(pl.Int64).fill_null(_NEVER)
+    day = pl.col("next_due").cast(pl.Int32).cast(pl.Int64).fill_null(_UNSTATED)
     row = pl.int_range(pl.len(), dtype=pl.Int64)
     standing = [
         _standing(kind, authority).forward_fill().over("tank").alias(f"{kind} {authority}")
         for kind in (*_WORDS["service"], None)
         for authority in (*_WORDS["authority"], None)
     ]
+    states_none = [pl.when(s // _ROWS == _UNSTATED).then(s) for s in map(_named, standing)]
     governing = (
         services.with_columns(stated=day * _ROWS + row, none=_NEVER * _ROWS + row)
         .with_columns(standing)
         .select(
-            "tank", "at", pl.min_horizontal(s.meta.output_name() for s in standing).alias("first")
+            "tank",
+            "at",
+            pl.min_horizontal(map(_named, standing)).alias("first"),
+            pl.min_horizontal(states_none).alias("unstated"),
         )
     )
     due = pl.col("first") // _ROWS
     return governing.with_columns(
-        pl.when(due < _NEVER).then(due).cast(pl.Int32).cast(pl.Date).alias("due"),
+        pl.when(due < _UNSTATED).then(due).cast(pl.Int32).cast(pl.Date).alias("due"),
         services["record"].gather(governing["first"] % _ROWS),
+        services["record"].gather(governing["unstated"] % _ROWS).alias("unstated"),
     )
+
+
+def _named(column: pl.Expr) -> pl.Expr:
+    return pl.col(column.meta.output_name())
 
 
 def _in_order(services: pl.DataFrame) -> pl.DataFrame:
@@ -107,15 +126,20 @@ def _lacking(kind: str | None) -> pl.Expr:
 
 
 def _result(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
-    services = _services(past, "result").drop_nulls("result")
-    caution = pl.col("result").cast(pl.Enum(_WORDS["result"]))
-    found = latest(
-        subjects,
-        services.sort("tank", "at", caution, "record"),
-        by="tank",
-        take=["result", "record"],
-    )
+    take = ["result", "record"]
+    found = latest(subjects, results_after_each(past), by="tank", take=take)
     return found.rename({"result": "vessel_result", "record": "evidence"})
+
+
+def _examined(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
+    examinations = _services(past, "service", "authority").filter(
+        pl.col("service").is_in(_EXAMINED_BY), pl.col("authority") != OWN_POLICY
+    )
+    found = latest(subjects, examinations, by="tank", take=["record"])
+    return found.select(
+        pl.when(pl.col("record").is_not_null()).then(statement=True).alias("vessel_examined"),
+        pl.col("record").alias("evidence"),
+    )
 
 
 def _service_age(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
@@ -130,7 +154,8 @@ VESSEL_FACTS = (
                 "vessel_due_in",
                 "number",
                 "days until the next service of the vessel is due, by the earliest of the days "
-                "that the latest services state, negative once it is overdue",
+                "that the latest services state, negative once it is overdue; unknown while "
+                "none is overdue and one of these services states no day",
                 "d",
                 per_day=-1,
                 looks_at=("vessel_service.next_due",),
@@ -156,12 +181,36 @@ VESSEL_FACTS = (
             Fact(
                 "vessel_result",
                 "words",
-                "result of the latest service of the vessel that states one",
+                "result that stands for the vessel: an unfit one until a later service of the "
+                "same or a stronger kind finds it fit, on an authority beyond operator policy and "
+                "by a competent person; unknown where such a service lacks one of these, or a "
+                "periodic or hydrostatic one its result",
                 words=_WORDS["result"],
-                looks_at=("vessel_service.result",),
+                looks_at=(
+                    "vessel_service.result",
+                    "vessel_service.authority",
+                    "vessel_service.competent_person",
+                ),
             ),
         ),
         _result,
+    ),
+    FactGroup(
+        ("tank",),
+        (
+            Fact(
+                "vessel_examined",
+                "yes/no",
+                "a periodic or hydrostatic examination on data plate, local code or written "
+                "scheme is on record; unknown rather than no where none is, since only local "
+                "codes can say whether one is due",
+                looks_at=(
+                    "vessel_service.authority service=periodic",
+                    "vessel_service.authority service=hydrostatic",
+                ),
+            ),
+        ),
+        _examined,
     ),
     FactGroup(
         ("tank",),

@@ -27,6 +27,7 @@ NOUNS: Mapping[str, str] = {
     "grade_least_flow": "the least flow for this grade",
     "grade_outlet_after": "what the outlet of this grade may read when fresh and flushed",
     "head_seal_age": "the time since the head seal was last replaced",
+    "inlet_as_tds": "inlet TDS (as shown, or from conductivity)",
     "inlet_conductivity": "inlet conductivity",
     "inlet_pressure": "the inlet pressure while water flows",
     "inlet_tds": "inlet TDS",
@@ -45,6 +46,7 @@ NOUNS: Mapping[str, str] = {
     "meter_factor": "the conversion factor of the meter",
     "meter_resolution": "the resolution of the meter",
     "origin": "the origin of the resin",
+    "outlet_as_tds": "outlet TDS (as shown, or from conductivity)",
     "outlet_conductivity": "outlet conductivity",
     "outlet_tds": "outlet TDS",
     "outlet_tds_after": "outlet TDS after the change",
@@ -72,7 +74,7 @@ NOUNS: Mapping[str, str] = {
     "standard_lot": "the lot of the standard",
     "static_pressure": "the pressure with the outlet shut",
     "used_fraction": "the share of the charge's capacity that is used up",
-    "vessel_result": "the result of the latest service of the vessel",
+    "vessel_result": "the result that stands for the vessel",
     "vessel_service_age": "the time since the latest service of the vessel",
     "water_counted": "the water by the counter",
     "water_logged": "the water as logged",
@@ -86,14 +88,22 @@ DAYS_TO: Mapping[str, str] = {
 """Facts that count the days left to a date."""
 
 STATEMENTS: Mapping[str, tuple[str, str]] = {
+    "base_known": (
+        "a van or a source stands in the register at the base",
+        "no van and no source stands in the register at the base",
+    ),
     "charge_known": (
         "the beginning of the charge is on record",
         "the beginning of the charge is not on record",
     ),
+    "class_known": (
+        "the vehicle class stands in the register",
+        "the vehicle class does not stand in the register",
+    ),
     "depressurised": ("the pressure was released", "the pressure was not released"),
     "examination_followed": (
-        "a later service found the vessel fit",
-        "no later service found the vessel fit",
+        "a later examination found the vessel fit",
+        "no later examination found the vessel fit",
     ),
     "grade_known": (
         "a model speaks for the grade of the resin",
@@ -129,10 +139,19 @@ STATEMENTS: Mapping[str, tuple[str, str]] = {
         "the sealing faces were not clean",
     ),
     "softening_bed": ("the bed is a softening bed", "the bed is not a softening bed"),
+    "source_known": (
+        "the source of water stands in the register",
+        "the source of water does not stand in the register",
+    ),
     "tank_known": ("the tank stands in the register", "the tank does not stand in the register"),
+    "van_known": ("the van stands in the register", "the van does not stand in the register"),
     "vessel_authority_stated": (
         "each of the latest services of the vessel states its authority",
         "not each of the latest services of the vessel states its authority",
+    ),
+    "vessel_examined": (
+        "an examination of the vessel on data plate, local code or written scheme is on record",
+        "no examination of the vessel on data plate, local code or written scheme is on record",
     ),
     "withdrawn": ("the tank was taken out of use", "the tank was not taken out of use"),
 }

@@ -14,6 +14,8 @@ from qa_engine.yaml_tree import Problem
 SHOWN_IN_MG_L = (
     "inlet_tds",
     "outlet_tds",
+    "inlet_as_tds",
+    "outlet_as_tds",
     "outlet_tds_before",
     "outlet_tds_after",
     "last_outlet_tds",

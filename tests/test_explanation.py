@@ -3,7 +3,7 @@
 import math
 import random
 import re
-from pathlib import Path
+from importlib.resources import files
 
 import polars as pl
 import pytest
@@ -20,10 +20,11 @@ from qa_engine.facts.fact import COLUMN_TYPES
 from qa_engine.plugins import rule_of_thumb
 from qa_engine.rulesets import read_rule_sets
 
-FOLDER = Path(__file__).parent.parent / "rules"
+SHIPPED = [path for path in files("qa_engine.rules").iterdir() if path.name.endswith(".yaml")]
 CATALOGUE = Catalogue.of((*ENGINE_FACTS, *rule_of_thumb.qa_facts()))
 EDITIONS = read_rule_sets(
-    ((path.name, path.read_bytes()) for path in sorted(FOLDER.glob("*.yaml"))), CATALOGUE
+    [(path.name, path.read_bytes()) for path in sorted(SHIPPED, key=lambda one: one.name)],
+    CATALOGUE,
 )
 RULES = [rule for edition in EDITIONS for rule in edition.rules]
 ROWS = 40

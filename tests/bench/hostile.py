@@ -1,10 +1,10 @@
 """Hostile inputs, made from a source of chance: rule files and conditions nobody would write."""
 
 import string
-from pathlib import Path
+from importlib.resources import files
 from random import Random
 
-RULES = Path(__file__).parents[2] / "rules"
+RULES = [path for path in files("qa_engine.rules").iterdir() if path.name.endswith(".yaml")]
 HEAD = """\
 rule_set: fuzzed
 title: Fuzzed
@@ -147,7 +147,7 @@ PLAIN = tuple(token for token in TOKENS if token.isidentifier() or token in "()<
 def shipped_rules() -> list[str]:
     """Return the rules that ship, each as the lines it is written in."""
     rules = []
-    for path in sorted(RULES.glob("*.yaml")):
+    for path in sorted(RULES, key=lambda one: one.name):
         _, _, body = path.read_text(encoding="utf-8").partition("\nrules:\n")
         rules += [f"  - rule:{rule}" for rule in body.split("  - rule:")[1:]]
     return rules

@@ -1,6 +1,6 @@
 """Findings: runs of subjects that do not conform or could not be decided, as one frame."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from qa_engine.facts.past import Past
 from qa_engine.judging import InForce, Judged, Requirement
 from qa_engine.permissions import Codes
 from qa_engine.rulesets import Rule
-from qa_engine.runs import NOWHERE, Runs, runs_of
+from qa_engine.runs import NOWHERE, Places, Runs, runs_of
 from qa_engine.subjects import item_of
 from qa_engine.wording import limits_measured, measured, message, shown, shown_number, shown_records
 
@@ -82,23 +82,47 @@ def findings_of(judged: Judged, telling: Telling) -> pl.DataFrame:
     """Return the findings among judged subjects, in no particular order."""
     if judged.subjects.is_empty():
         return pl.DataFrame(schema=SCHEMA)
-    item = judged.subjects["item"].rle_id().to_numpy().astype(np.int64)
-    charge = judged.subjects["charge_number"].to_numpy()
+    item = _items(judged)
     frames = []
+    for place, edition, runs, mine in _worded(judged, item):
+        last = runs.last[mine]
+        told = _told(judged, judged.requirements[place], edition, runs, mine, telling)
+        told = _certain(told, judged, edition.rule, last, telling)
+        told = told.with_columns(closed_at(judged, place, item, last))
+        stands = _stands(judged, edition.rule, runs, mine, told["closed_at"])
+        told = told.with_columns(stands.alias("stands"))
+        frames.append(_permitted(told, judged, judged.permitted[place], last))
+    return pl.concat(frames) if frames else pl.DataFrame(schema=SCHEMA)
+
+
+def last_members(judged: Judged) -> pl.DataFrame:
+    """Return where the last member of each finding stands, row for row as ``findings_of``.
+
+    ``requirement`` is the place of its requirement, ``place`` that of the member among the
+    subjects.
+    """
+    frames = [pl.DataFrame(schema={"requirement": pl.Int64, "place": pl.Int64})]
+    if judged.subjects.height:
+        for number, _, runs, mine in _worded(judged, _items(judged)):
+            places = pl.DataFrame({"place": runs.last[mine]})
+            frames.append(places.select(requirement=pl.lit(number, pl.Int64), place="place"))
+    return pl.concat(frames)
+
+
+def _items(judged: Judged) -> Places:
+    return judged.subjects["item"].rle_id().to_numpy().astype(np.int64)
+
+
+def _worded(judged: Judged, item: Places) -> Iterator[tuple[int, InForce, Runs, Places]]:
+    """Yield the findings of each requirement, edition by edition: the runs, and which are its."""
+    charge = judged.subjects["charge_number"].to_numpy()
     for place, requirement in enumerate(judged.requirements):
-        outcome, wording = judged.outcomes[place], judged.wording[place]
-        permitted = judged.permitted[place]
-        runs = runs_of(outcome, item, charge, wording, permitted)
+        wording = judged.wording[place]
+        runs = runs_of(judged.outcomes[place], item, charge, wording, judged.permitted[place])
         for version, edition in enumerate(requirement.editions):
             mine = np.flatnonzero(wording[runs.last] == version)
             if len(mine):
-                told = _told(judged, requirement, edition, runs, mine, telling)
-                told = _certain(told, judged, edition.rule, runs.last[mine], telling)
-                told = told.with_columns(closed_at(judged, place, item, runs.last[mine]))
-                stands = _stands(judged, edition.rule, runs, mine, told["closed_at"])
-                told = told.with_columns(stands.alias("stands"))
-                frames.append(_permitted(told, judged, permitted, runs.last[mine]))
-    return pl.concat(frames) if frames else pl.DataFrame(schema=SCHEMA)
+                yield place, edition, runs, mine
 
 
 def _certain(

@@ -21,9 +21,9 @@ from qa_engine.due import due_of
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.past import Past
-from qa_engine.findings import Telling, findings_of
+from qa_engine.findings import Telling, findings_of, last_members
 from qa_engine.history import History
-from qa_engine.judging import Requirement, judge, requirements_of
+from qa_engine.judging import Judged, Requirement, judge, requirements_of
 from qa_engine.lifecycle import (
     NO_ANSWERS,
     Changes,
@@ -42,6 +42,10 @@ from qa_engine.subjects import Period
 RuleSources = Iterable[tuple[str, bytes]]
 UnknownNames = Literal["refuse", "undecided"]
 Answer = TypeVar("Answer")
+Watch = Callable[[Judged, pl.DataFrame], None]
+"""Is shown what was judged together, and the findings in it as ``qa_engine.findings.SCHEMA`` with
+the columns of ``last_members``."""
+
 NOTHING_TOLD = pl.DataFrame(schema=findings.SCHEMA)
 
 
@@ -160,12 +164,16 @@ def with_what_works(
 
 @dataclass(frozen=True)
 class Course:
-    """One run of an inspection with the plugins that work."""
+    """One run of an inspection with the plugins that work.
+
+    ``watch`` sees every finding that a report may tell, while what it was judged on is at hand.
+    """
 
     assignment: Assignment
     editions: tuple[Edition, ...]
     host: PluginHost
     catalogue: Catalogue
+    watch: Watch | None = None
 
     def run(self) -> Inspection:
         task = self.assignment
@@ -227,13 +235,20 @@ class Course:
         answers = answers_of(task.earlier, judged)
         zone = past.register.zone
         if task.period is None:
+            self._show(judged, told, pl.lit(value=True))
             soon = due_of(judged, self.catalogue, task.as_of, zone)
             return _Part(coverage_of(judged), told, soon, all_told, answers, NOTHING_TOLD)
         first, after = task.period.instants(zone)
         within = (pl.col("until") >= first) & (pl.col("since") < after)
         counts = coverage_of(judged, first, after)
-        outside = told.filter(~within & is_of_interest(task.as_of, task.earlier))
+        besides = ~within & is_of_interest(task.as_of, task.earlier)
+        self._show(judged, told, within | besides)
+        outside = told.filter(besides)
         return _Part(counts, told.filter(within), _EMPTY.due, all_told, answers, outside)
+
+    def _show(self, judged: Judged, told: pl.DataFrame, wanted: pl.Expr) -> None:
+        if self.watch is not None:
+            self.watch(judged, told.hstack(last_members(judged)).filter(wanted))
 
     def troubles(self) -> dict[str, str]:
         """Return why facts are missing, for every fact that no rule could be given."""

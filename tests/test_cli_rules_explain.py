@@ -9,7 +9,7 @@ from types import ModuleType
 import pytest
 from click.testing import CliRunner
 
-from qa_engine.cli import rules_explain
+from qa_engine.cli import inspect, rules_explain
 from qa_engine.cli.program import program
 from qa_engine.depletion import Capacity, Grade
 from qa_engine.errors import QAEngineError
@@ -293,6 +293,19 @@ def test_a_plugin_that_another_rule_makes_fail_is_not_there_for_this_one_either(
     assert out.startswith("house/outlet-below-house-limit/reading/RD-9: undecided (minor)")
     assert "> open not softening_bed         softening_bed is not recorded" in out
     assert "the repair of the plugin 'tidal_grey'" in section(out, "What would settle it")
+
+
+def test_with_all_findings_explained_the_repair_of_a_failed_plugin_is_what_would_settle_them(
+    broken, monkeypatch
+):
+    monkeypatch.setattr(inspect, "installed_plugins", rules_explain.installed_plugins)
+    asked = ["inspect", *FIXED, *AS_OF, "--explain", "--format", "json"]
+    result = CliRunner().invoke(program, asked)
+    findings = {one["subject"]["id"]: one for one in json.loads(result.stdout)["findings"]}
+    assert result.exit_code == 3
+    told = json.dumps(findings["T-2@RC-2"]["explanation"]["missing"])
+    assert "the repair of the plugin 'tidal_grey'" in told
+    assert findings["RD-9"]["explanation"]["outcome"] == "undecided"
 
 
 def test_what_a_failed_plugin_does_not_touch_is_explained_as_ever(broken):

@@ -9,12 +9,16 @@ from qa_engine.cli.instants import instant, period
 from qa_engine.cli.output import FORMATS, writable, write_report
 from qa_engine.cli.permissions_file import permissions_at
 from qa_engine.cli.rule_files import RuleChoice, rule_sources
+from qa_engine.explanation import inspect_explained
 from qa_engine.inspection import Assignment, inspect
 from qa_engine.intake import Intake, read_records, read_register, write_refused
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.report import Report, Tally
 
 SHOWN_REFUSED = 20
+EXPLAINED = ("text", "json")
+"""The formats that have a place for explanations."""
+
 FILE = click.Path(path_type=Path)
 
 
@@ -32,6 +36,7 @@ FILE = click.Path(path_type=Path)
     "--refused", type=FILE, callback=writable, help="Write every refused record to this CSV file."
 )
 @click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
+@click.option("--explain", is_flag=True, help="Say of each finding what decided it (text, JSON).")
 @click.option("--out", type=FILE, callback=writable, help="Write the report to this file.")
 def command(
     records: tuple[Path, ...],
@@ -45,9 +50,12 @@ def command(
     against: Path | None,
     refused: Path | None,
     form: str,
+    explain: bool,
     out: Path | None,
 ) -> None:
     """Judge service RECORDS (CSV, JSON Lines or Parquet files) by rule sets."""
+    if explain and form not in EXPLAINED:
+        raise click.UsageError(f"--explain goes with --format text or json, not with {form}")
     known = read_register(register)
     when, days = instant(as_of, time_zone or known.zone.key), period(first, last)
     sources = rule_sources(rules)
@@ -58,14 +66,19 @@ def command(
     assignment = Assignment(
         intake.frames, known, when, days, permissions=permitted, earlier=earlier
     )
-    report = report_of(assignment, intake, sources)
+    report = report_of(assignment, intake, sources, explain=explain)
     write_report(report, form, out)
     raise SystemExit(report.exit_status)
 
 
-def report_of(assignment: Assignment, intake: Intake, sources: RuleChoice) -> Report:
+def report_of(
+    assignment: Assignment, intake: Intake, sources: RuleChoice, *, explain: bool = False
+) -> Report:
     """Return the report of an inspection, with what became of the rows that were read."""
     tally = Tally(intake.read, intake.refused_rows, intake.repeated, intake.notes)
+    if explain:
+        inspection, explained = inspect_explained(assignment, installed_plugins(), sources)
+        return Report(inspection, tally, explained)
     return Report(inspect(assignment, installed_plugins(), sources), tally)
 
 

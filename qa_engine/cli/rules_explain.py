@@ -6,6 +6,7 @@ import click
 
 from qa_engine.cli.inspect import tell_refused
 from qa_engine.cli.instants import instant
+from qa_engine.cli.permissions_file import permissions_at
 from qa_engine.cli.rule_files import rule_sources
 from qa_engine.explanation import explain_finding
 from qa_engine.explanation.as_json import explanation_json
@@ -25,6 +26,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--rules", multiple=True, type=FILE, help="Rule files or folders, instead of ours.")
 @click.option("--as-of", metavar="INSTANT", help="Judge as of this instant; by default, now.")
 @click.option("--time-zone", metavar="ZONE", help="Zone of times that state no offset.")
+@click.option("--permissions", type=FILE, help="Concessions and deviation permits, in YAML.")
 @click.option(
     "--format", "form", type=click.Choice(("text", "json")), default="text", show_default=True
 )
@@ -35,23 +37,25 @@ def explain(
     rules: tuple[Path, ...],
     as_of: str | None,
     time_zone: str | None,
+    permissions: Path | None,
     form: str,
 ) -> None:
     """Say why FINDING is one: what was compared with what, and on which RECORDS it rests.
 
     FINDING is its name in a report, RULE_SET/RULE/SUBJECT_KIND/SUBJECT, such as
     rinse-water/outlet-below-stop-limit/reading/R-17; any verdict can be named so, also one that
-    conforms. Give the records, the register, the rules and the instant of the report. For what was
-    undecided it says what was looked for, and what would settle it.
+    conforms. Give the records, the register, the rules, the permissions and the instant of the
+    report. For what was undecided it says what was looked for, and what would settle it.
 
     Exit status: 3 if a plugin failed, so that an undecided verdict may be due to that.
     """
     known = read_register(register)
     when = instant(as_of, time_zone or known.zone.key)
     sources = rule_sources(rules)
+    permitted = permissions_at(permissions, sources, known.zone)
     intake = read_records(records, time_zone=time_zone)
     tell_refused(intake, None)
-    task = Assignment(intake.frames, known, when)
+    task = Assignment(intake.frames, known, when, permissions=permitted)
     explained = explain_finding(finding, task, installed_plugins(), sources)
     text = (
         explanation_text(explained, known.zone) if form == "text" else explanation_json(explained)

@@ -4,7 +4,9 @@ An explanation is worked out anew, for one subject, by the plain functions of th
 is never kept, and it never differs from the verdict that was given in bulk.
 """
 
-from qa_engine.explanation.finding import Cited, Explained, ExplanationError, explain_finding
+from qa_engine.explanation.by_name import explain_finding
+from qa_engine.explanation.finding import Cited, Explained, ExplanationError
+from qa_engine.explanation.of_all import Explanations, inspect_explained
 from qa_engine.explanation.sought import Sought
 from qa_engine.explanation.tree import Explanation, Part, explain
 
@@ -13,8 +15,10 @@ __all__ = [
     "Explained",
     "Explanation",
     "ExplanationError",
+    "Explanations",
     "Part",
     "Sought",
     "explain",
     "explain_finding",
+    "inspect_explained",
 ]

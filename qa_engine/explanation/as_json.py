@@ -20,9 +20,8 @@ def explanation_json(explained: Explained) -> str:
 
 def explanation_data(explained: Explained) -> dict[str, Any]:
     """Return an explanation as plain data."""
-    why, edition, subject = explained.why, explained.edition, explained.subject
-    rule, row = why.rule, explained.finding_row or {}
-    line, column = edition.document.place_of(rule.path)
+    edition, subject = explained.edition, explained.subject
+    rule, row = explained.why.rule, explained.finding_row or {}
     return {
         "explanation": VERSION,
         "finding": explained.finding,
@@ -30,7 +29,7 @@ def explanation_data(explained: Explained) -> dict[str, Any]:
         "rule": rule.rule,
         "edition": edition.edition,
         "sha256": edition.sha256,
-        "place": {"source": rule.source, "line": line, "column": column},
+        "place": _place(explained),
         "title": rule.title,
         "grading": rule.grading,
         "outcome": explained.outcome,
@@ -38,20 +37,48 @@ def explanation_data(explained: Explained) -> dict[str, Any]:
         "van": subject["van"],
         "tank": subject["tank"],
         "at": _instant(subject["at"]),
-        "applies": _part(why.applies, explained, "applies_if") if why.applies else None,
-        "requires": _part(why.requires, explained, "requires"),
-        "facts": [_fact(one) for one in explained.cited],
-        "limits": [_limit(explained, name) for name in rule.limits],
-        "missing": {name: _sought(one) for name, one in explained.sought.items()},
-        "cases": {
-            name: [{"values": case.values, "outcome": NAME_OF[case.outcome]} for case in cases]
-            for name, cases in explained.cases.items()
-        },
+        **_reasons(explained),
         "plugins_failed": [_plugin(plugin, explained) for plugin in explained.failed],
         "message": row.get("message"),
         "correction": rule.correction,
         "caution": rule.caution,
         "permission": row.get("permission"),
+    }
+
+
+def member_data(explained: Explained) -> dict[str, Any]:
+    """Return what an explanation adds to a finding that is told in full beside it, as plain data.
+
+    The subject is the last member of the finding, the one that is explained.
+    """
+    return {
+        "outcome": explained.outcome,
+        "subject": explained.subject["subject"],
+        "at": _instant(explained.subject["at"]),
+        "place": _place(explained),
+        **_reasons(explained),
+    }
+
+
+def _place(explained: Explained) -> dict[str, Any]:
+    rule = explained.why.rule
+    line, column = explained.edition.document.place_of(rule.path)
+    return {"source": rule.source, "line": line, "column": column}
+
+
+def _reasons(explained: Explained) -> dict[str, Any]:
+    """Return what the outcome rests on, and what another one would rest on."""
+    why = explained.why
+    return {
+        "applies": _part(why.applies, explained, "applies_if") if why.applies else None,
+        "requires": _part(why.requires, explained, "requires"),
+        "facts": [_fact(one) for one in explained.cited],
+        "limits": [_limit(explained, name) for name in why.rule.limits],
+        "missing": {name: _sought(one) for name, one in explained.sought.items()},
+        "cases": {
+            name: [{"values": case.values, "outcome": NAME_OF[case.outcome]} for case in cases]
+            for name, cases in explained.cases.items()
+        },
     }
 
 

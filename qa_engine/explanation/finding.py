@@ -1,31 +1,27 @@
 """A finding explained: judged again by itself, from the records and by the rule then in force."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
-from importlib.metadata import EntryPoint
+from functools import cached_property
 from typing import Any
 
 import polars as pl
 
-from qa_engine.blocks import in_blocks
 from qa_engine.conformity import DOES_NOT_CONFORM, PENDING
 from qa_engine.coverage import OUTCOMES
-from qa_engine.errors import QAEngineError, nearest
+from qa_engine.errors import QAEngineError
 from qa_engine.explanation.deciding import Case, cases_of
-from qa_engine.explanation.moments import moment
+from qa_engine.explanation.evidence import Evidence
 from qa_engine.explanation.sought import Search, Sought
 from qa_engine.explanation.tree import Explanation, explain
-from qa_engine.facts.fact import SUBJECTS, Fact
-from qa_engine.facts.past import Past
-from qa_engine.history import History
-from qa_engine.inspection import Assignment, Course, RuleSources, with_what_works
-from qa_engine.judging import NOT_IN_FORCE, InForce, Judged, judge, requirements_of
-from qa_engine.plugin_host import Plugin, PluginHost
-from qa_engine.rulesets import Edition
+from qa_engine.facts.fact import Fact
+from qa_engine.inspection import Course
+from qa_engine.judging import Judged
+from qa_engine.plugin_host import Plugin
+from qa_engine.rulesets import Edition, Rule
 
 NAME_OF = {code: name for name, code in OUTCOMES.items()}
-FORM = "a finding is named RULE_SET/RULE/SUBJECT_KIND/SUBJECT, as a report in JSON names it"
 
 
 class ExplanationError(QAEngineError):
@@ -84,197 +80,149 @@ class Explained:
     troubled: int
 
 
-def explain_finding(
-    finding: str,
-    assignment: Assignment,
-    entries: Iterable[EntryPoint],
-    rules: Callable[[PluginHost], RuleSources],
-) -> Explained:
-    """Return why a finding is one; any subject of any rule can be named in the same way.
-
-    Args:
-        finding: ``rule set/rule/kind of subject/subject``. Of a finding with several members the
-            last one is explained, since that is the one the report tells of.
-        assignment: what was inspected, without a period.
-        entries: the plugins to load.
-        rules: gives the rule files, once it is known which plugins work.
-
-    Raises:
-        ExplanationError: there is no such rule or subject, or no edition was in force then.
-        RuleSetError: a rule file cannot be used.
-    """
-    asked = _Asked.read(finding)
-    return with_what_works(
-        replace(assignment, period=None), entries, rules, lambda course: _explained(asked, course)
-    )
-
-
 @dataclass(frozen=True)
-class _Asked:
-    """What is to be explained, by its name."""
+class Member:
+    """A subject to be explained, among those that were judged with it.
+
+    Attributes:
+        finding: the name of its verdict.
+        requirement: the place of its requirement among those it was judged by.
+        place: its place among the subjects.
+        row: the finding that it is the last member of; None if the verdict is no finding.
+    """
 
     finding: str
-    rule_set: str
-    rule: str
-    kind: str
-    subject: str
-
-    @classmethod
-    def read(cls, finding: str) -> "_Asked":
-        parts = finding.split("/", 3)
-        if len(parts) < 4 or not all(parts):
-            raise ExplanationError(f"'{finding}' is not the name of a finding; {FORM}")
-        if parts[2] not in SUBJECTS:
-            hint = nearest(parts[2], SUBJECTS)
-            raise ExplanationError(f"'{parts[2]}' is not a kind of subject; {hint or FORM}")
-        return cls(finding, *parts)
-
-    def mine(self, editions: Iterable[Edition]) -> tuple[Edition, ...]:
-        """Return the editions that hold the rule, with no other rule in them."""
-        editions = tuple(editions)
-        of_set = [edition for edition in editions if edition.rule_set == self.rule_set]
-        if not of_set:
-            hint = nearest(self.rule_set, {edition.rule_set for edition in editions})
-            raise ExplanationError(f"no rule set '{self.rule_set}' is loaded; {hint}".rstrip("; "))
-        named = {rule.rule for edition in of_set for rule in edition.rules}
-        if self.rule not in named:
-            what = f"the rule set '{self.rule_set}' has no rule '{self.rule}'"
-            raise ExplanationError(f"{what}; {nearest(self.rule, named)}".rstrip("; "))
-        alone = (replace(e, rules=tuple(r for r in e.rules if r.rule == self.rule)) for e in of_set)
-        return tuple(edition for edition in alone if edition.rules)
+    requirement: int
+    place: int
+    row: Mapping[str, Any] | None
 
 
 @dataclass(frozen=True)
-class _Found:
-    """The subject among those that were judged with it, by which rule, and on what past."""
+class Explainer:
+    """Explains what was judged in one course of an inspection."""
 
-    judged: Judged
-    number: int
-    place: int
-    past: Past
+    course: Course
+    _found: dict[tuple[int, str, str], list[Case]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
-    @property
-    def outcome(self) -> int:
-        return int(self.judged.outcomes[self.number][self.place])
+    def findings(self, judged: Judged, told: pl.DataFrame) -> Iterator[Explained]:
+        """Yield explanations of findings, in their order.
 
-    @property
-    def in_force(self) -> InForce:
-        version = int(self.judged.wording[self.number][self.place])
-        return self.judged.requirements[self.number].editions[version]
+        Args:
+            judged: what they were found in.
+            told: the findings, with the columns of ``qa_engine.findings.last_members``.
+        """
+        rows = told.drop("requirement", "place").iter_rows(named=True)
+        places = told.select("requirement", "place").iter_rows()
+        members = [
+            Member(row["finding"], number, place, row)
+            for row, (number, place) in zip(rows, places, strict=True)
+        ]
+        yield from self.members(judged, members)
 
-    @property
-    def subject(self) -> pl.DataFrame:
-        return self.judged.subjects[self.place : self.place + 1]
+    def members(self, judged: Judged, members: Sequence[Member]) -> Iterator[Explained]:
+        """Yield explanations of subjects that were judged together; facts are found once for all.
+
+        Raises:
+            ExplanationError: a subject by itself would have another outcome.
+        """
+        places = sorted({member.place for member in members})
+        kind = judged.requirements[0].subject
+        evidence = Evidence(kind, judged.subjects[places], judged.past, self.course.catalogue)
+        known = dict(zip(places, judged.known.frame[places].to_dicts(), strict=True))
+        cited = {row[column] for row in known.values() for column in judged.known.evidence.values()}
+        instants = judged.past.history.instants_of(cited - {None}) if cited else {}
+        failures = self.course.host.wall.failures
+        searches = {p: Search(evidence, number, failures) for number, p in enumerate(places)}
+        for one in members:
+            yield self._explained(one, judged, known[one.place], searches[one.place], instants)
+
+    def _explained(
+        self,
+        member: Member,
+        judged: Judged,
+        known: Mapping[str, Any],
+        search: Search,
+        instants: Mapping[str, datetime],
+    ) -> Explained:
+        rule = _rule(judged, member)
+        why = explain(rule, {name: known[name] for name in rule.needs})
+        outcome = _outcome(judged, member, why)
+        evidence = judged.known.evidence
+        records = {n: known[evidence[n]] if n in evidence else None for n in rule.needs}
+        return Explained(
+            member.finding,
+            self._editions[id(rule)],
+            why,
+            outcome,
+            search.row,
+            tuple(_cited(why, search, records, instants)),
+            {name: search.of_fact(name) for name in why.missing},
+            {name: self._cases(why, search.facts[name]) for name in _wanted(why, search)},
+            member.row,
+            self._failed,
+            dict(self.course.host.wall.traces),
+            self._troubled,
+        )
+
+    def _cases(self, why: Explanation, fact: Fact) -> list[Case]:
+        """Return what each value of a fact would bring; asked once for all that are known alike."""
+        known = {**why.known, fact.name: None}
+        key = (id(why.rule), fact.name, repr(known))
+        if key not in self._found:
+            self._found[key] = cases_of(why.rule, known, fact)
+        return self._found[key]
+
+    @cached_property
+    def _editions(self) -> Mapping[int, Edition]:
+        """Return the edition of each rule, by the identity of the rule."""
+        return {id(rule): edition for edition in self.course.editions for rule in edition.rules}
+
+    @cached_property
+    def _failed(self) -> tuple[Plugin, ...]:
+        return tuple(plugin for plugin in self.course.host.plugins if plugin.state == "failed")
+
+    @cached_property
+    def _troubled(self) -> int:
+        """Return how many rules need something that failed plugins would have told."""
+        troubled = self.course.troubles()
+        rules = (rule for edition in self.course.editions for rule in edition.rules)
+        return sum(any(name in troubled for name in rule.needs) for rule in rules)
 
 
-def _explained(asked: _Asked, course: Course) -> Explained:
-    alone = replace(course, editions=asked.mine(course.editions))
-    row = _finding_row(asked, course)
-    history = _history(course.assignment)
-    found = _found(asked, alone, history, row)
-    rule, outcome = found.in_force.rule, found.outcome
-    known = found.judged.known.frame.row(found.place, named=True)
-    why = explain(rule, known)
+def _rule(judged: Judged, member: Member) -> Rule:
+    """Return the rule in the wording that was in force."""
+    version = int(judged.wording[member.requirement][member.place])
+    return judged.requirements[member.requirement].editions[version].rule
+
+
+def _outcome(judged: Judged, member: Member, why: Explanation) -> str:
+    """Return the outcome as it was judged, if the subject by itself has the same."""
+    outcome = int(judged.outcomes[member.requirement][member.place])
     if outcome not in (why.outcome, PENDING):
-        what = f"'{asked.finding}' was judged {NAME_OF[outcome]}, but by itself it would be"
+        what = f"'{member.finding}' was judged {NAME_OF[outcome]}, but by itself it would be"
         raise ExplanationError(f"{what} {NAME_OF[why.outcome]}; please report this")
-    failures = course.host.wall.failures
-    search = Search(asked.kind, found.subject, found.past, course.catalogue, failures)
-    return Explained(
-        asked.finding,
-        next(edition for edition in alone.editions if rule in edition.rules),
-        why,
-        NAME_OF[outcome],
-        search.row,
-        tuple(_cited(found, search, history)),
-        {name: search.of_fact(name) for name in why.missing},
-        dict(_cases(why, search)),
-        row,
-        tuple(plugin for plugin in course.host.plugins if plugin.state == "failed"),
-        dict(course.host.wall.traces),
-        _troubled(course),
-    )
+    return NAME_OF[outcome]
 
 
-def _finding_row(asked: _Asked, course: Course) -> dict[str, Any] | None:
-    """Return the finding as a report has it, None if there is none of that name.
-
-    All rules are judged for it: a plugin that any of them makes fail is not there for the others.
-    """
-    findings = course.run().findings.filter(pl.col("finding") == asked.finding)
-    return findings.row(-1, named=True) if findings.height else None
-
-
-def _history(task: Assignment) -> History:
-    frames = {k: f.filter(pl.col("at") <= task.as_of) for k, f in task.frames.items()}
-    return History.of_records(frames, task.register)
-
-
-def _found(
-    asked: _Asked, course: Course, history: History, row: Mapping[str, Any] | None
-) -> _Found:
-    task, closed = course.assignment, False
-    requirements = requirements_of(course.editions, task.register.zone)
-    mine = [one for one in requirements if one.subject == asked.kind]
-    if not mine:
-        kinds = ", ".join(sorted({f"a {one.subject}" for one in requirements}))
-        raise ExplanationError(f"'{asked.rule}' judges {kinds}, not a {asked.kind}")
-    for batches, part in in_blocks(mine, history, task.blocks):
-        past = course.past(part)
-        for batch in batches:
-            judged = judge(batch, past, course.catalogue, by_day=False)
-            for number, place in _places(judged, asked, row):
-                if judged.outcomes[number][place] != NOT_IN_FORCE:
-                    return _Found(judged, number, place, past)
-                closed = True
-    if closed:
-        raise ExplanationError(f"no edition of '{asked.rule_set}' was in force at that time")
-    raise ExplanationError(
-        f"there is no {asked.kind.replace('_', ' ')} '{asked.subject}' among the records up to "
-        f"{moment(task.as_of, task.register.zone)}; see --as-of"
-    )
-
-
-def _places(
-    judged: Judged, asked: _Asked, row: Mapping[str, Any] | None
-) -> Iterator[tuple[int, int]]:
-    """Yield where the subject was judged, or the last member of the finding that it begins."""
-    subjects = judged.subjects
-    for number, outcome in enumerate(judged.outcomes):
-        if row is None:
-            wanted = subjects["subject"] == asked.subject
-        else:
-            code = OUTCOMES[row["outcome"].replace(" ", "_")]
-            last = (subjects["at"] == row["until"]) & subjects["item"].eq_missing(row["item"])
-            wanted = last & pl.Series(outcome == code)
-        yield from ((number, int(place)) for place in wanted.arg_true()[-1:])
-
-
-def _cited(found: _Found, search: Search, history: History) -> Iterator[Cited]:
+def _cited(
+    why: Explanation,
+    search: Search,
+    records: Mapping[str, str | None],
+    instants: Mapping[str, datetime],
+) -> Iterator[Cited]:
     """Yield the facts that the rule names, with the records that they came from."""
-    known = found.judged.known
-    row = known.frame.row(found.place, named=True)
-    names = found.in_force.rule.needs
-    records = {name: row[known.evidence[name]] for name in names if name in known.evidence}
-    instants = history.instants_of({record for record in records.values() if record})
-    for name in names:
-        record = records.get(name)
-        yield Cited(search.facts.get(name), name, row[name], record, instants.get(record or ""))
+    for name in why.rule.needs:
+        record = records[name]
+        at = instants.get(record or "")
+        yield Cited(search.facts.get(name), name, why.known[name], record, at)
 
 
-def _cases(why: Explanation, search: Search) -> Iterator[tuple[str, list[Case]]]:
-    """Yield for each fact that another value could settle the outcomes of its values."""
+def _wanted(why: Explanation, search: Search) -> Iterator[str]:
+    """Yield the facts of which another value could settle the verdict."""
     names: Iterable[str] = why.missing
     if why.outcome == DOES_NOT_CONFORM:
         failing = (part for part in why.requires.comparisons if part.decisive)
         names = dict.fromkeys(name for part in failing for name in part.names)
-    for name in names:
-        if name in search.facts:
-            yield name, cases_of(why.rule, why.known, search.facts[name])
-
-
-def _troubled(course: Course) -> int:
-    """Return how many rules need something that failed plugins would have told."""
-    troubled = course.troubles()
-    rules = (rule for edition in course.editions for rule in edition.rules)
-    return sum(any(name in troubled for name in rule.needs) for rule in rules)
+    yield from (name for name in names if name in search.facts)

@@ -8,17 +8,16 @@ from typing import Any
 
 import polars as pl
 
-from qa_engine.asking import known_of
 from qa_engine.explanation.amounts import amount
+from qa_engine.explanation.evidence import Evidence
 from qa_engine.explanation.moments import before, moment
-from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.fact import EVENT_SUBJECTS, Fact
 from qa_engine.facts.past import Past
 from qa_engine.fields import Quantity, RecordField
 from qa_engine.history import valid_rows
 from qa_engine.records import KINDS
 from qa_engine.register import TABLES
-from qa_engine.subjects import subjects_of
+from qa_engine.subjects import item_of
 
 EACH = "each "
 MODEL = "model"
@@ -54,28 +53,34 @@ class Search:
     """Looks for what is missing of one subject.
 
     Attributes:
-        kind: the kind of subject.
-        subject: the subject, a frame of one row.
-        past: the records it was judged on.
-        catalogue: the facts there are.
+        evidence: what can be looked at, shared by all subjects that are explained together.
+        place: which of them it is.
         failures: why plugins failed, by name.
     """
 
-    kind: str
-    subject: pl.DataFrame
-    past: Past
-    catalogue: Catalogue
+    evidence: Evidence
+    place: int
     failures: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def kind(self) -> str:
+        """Return the kind of subject."""
+        return self.evidence.kind
+
+    @property
+    def past(self) -> Past:
+        """Return the records that it was judged on."""
+        return self.evidence.past
 
     @cached_property
     def row(self) -> Mapping[str, Any]:
         """Return the subject as names and values."""
-        return self.subject.row(0, named=True)
+        return self.evidence.subjects.row(self.place, named=True)
 
-    @cached_property
+    @property
     def facts(self) -> Mapping[str, Fact]:
         """Return the facts that the subject can have."""
-        return self.catalogue.facts_of(self.kind)
+        return self.evidence.facts
 
     def of_fact(self, name: str, depth: int = 0) -> Sought:
         """Return what was looked for to know a fact that is missing."""
@@ -110,8 +115,7 @@ class Search:
         return f"the repair of the plugin {names}" if names else ""
 
     def _made_of(self, name: str, depth: int) -> Sought:
-        known = known_of(self.kind, [name], self.subject, self.past, self.catalogue)
-        value, fact = known.frame[name].item(), self.facts[name]
+        value, fact = self.evidence.fact(name)[self.place], self.facts[name]
         if value is None:
             return self.of_fact(name, depth + 1)
         return Sought(_named(fact), told(value, fact.unit), False)
@@ -133,7 +137,7 @@ class Search:
     def _grade(self) -> str | None:
         if "grade" in self.row:
             return str(self.row["grade"]) if self.row["grade"] is not None else None
-        grade = self.past.charge_of(self.subject)["grade"].item()
+        grade = self.past.charge_of(self.evidence.subjects)["grade"][self.place]
         return None if grade is None else str(grade)
 
     def _registered(self, table: str, name: str) -> Sought:
@@ -142,7 +146,7 @@ class Search:
         sought = f"{name} in the register, table {table}"
         if item is None:
             return Sought(sought, f"the {self._called} names no {_words(key)}", True)
-        asked = self.subject.select(key, "at")
+        asked = self.evidence.subjects[[self.place]].select(key, "at")
         found = valid_rows(asked, self.past.register, table, ["holds_from", name])
         held, value = found.row(0)
         sought = f"{sought}, the row of {item} that held then"
@@ -183,31 +187,27 @@ class Search:
         return Sought(sought, found, True, wanted, last["record"], last["at"])
 
     def _each(self, kind: str, name: str) -> Sought:
-        subjects = subjects_of(kind, self.past, by_day=False)
-        subjects = subjects.filter(
-            pl.col("tank").eq_missing(self.row["tank"]),
-            pl.col("charge_number") == self.row["charge_number"],
-            pl.col("at") <= self.row["at"],
-        )
-        known = known_of(kind, [name], subjects, self.past, self.catalogue)
-        silent = subjects["record"].filter(known.frame[name].is_null()).to_list()
-        meaning = self.catalogue.facts_of(kind)[name].meaning
+        subjects = self.evidence.each(kind, name).of(self.row[item_of(kind)], self.row["at"])
+        subjects = subjects.filter(pl.col("charge_number") == self.row["charge_number"])
+        lacking = subjects.filter(pl.col(name).is_null())
+        silent = lacking["record"].to_list()
+        meaning = self.evidence.catalogue.facts_of(kind)[name].meaning
         sought = f"{name} of all {_plural(kind)} on the charge, up to {self._then}"
         if not silent:
             return Sought(sought, f"each of the {subjects.height} has it", False)
         listed = ", ".join(silent[:SHOWN]) + (" and others" if len(silent) > SHOWN else "")
         found = f"{len(silent)} of {subjects.height} leave it open, the first is {silent[0]}"
-        at = subjects["at"].filter(known.frame[name].is_null())[0]
-        return Sought(sought, found, True, f"{meaning}: for {listed}", silent[0], at)
+        wanted = f"{meaning}: for {listed}"
+        return Sought(sought, found, True, wanted, silent[0], lacking["at"][0])
 
     def _records(self, kind: str, *names: str) -> tuple[str, pl.DataFrame]:
         """Return the records of a kind up to the subject's instant, and whose they are."""
-        item = KINDS[kind].item
-        columns = dict.fromkeys((item, "at", "record", *names))
-        records = self.past.history.of(kind, *columns).filter(pl.col("at") <= self.row["at"])
+        item, until = KINDS[kind].item, self.row["at"]
         if (mine := self.row.get(item)) is None:
-            return "", records.sort("at", "record")
-        return f" of {_words(item)} {mine}", records.filter(pl.col(item) == mine)
+            columns = dict.fromkeys(("at", "record", *names))
+            records = self.past.history.of(kind, *columns)
+            return "", records.filter(pl.col("at") <= until).sort("at", "record")
+        return f" of {_words(item)} {mine}", self.evidence.records(kind).of(mine, until)
 
     def _silent(self, records: pl.DataFrame) -> str:
         if records.is_empty():

@@ -4,6 +4,7 @@ from qa_engine.facts.charge_facts import CHARGE_FACTS
 from qa_engine.facts.fact import EVENT_SUBJECTS, STATE_SUBJECTS, SUBJECTS, Fact, FactGroup
 from qa_engine.facts.grade_facts import GRADE_FACTS
 from qa_engine.facts.incident_facts import INCIDENT_FACTS
+from qa_engine.facts.learnt_facts import LEARNT_FACTS
 from qa_engine.facts.meter_facts import METER_FACTS
 from qa_engine.facts.reading_facts import READING_FACTS
 from qa_engine.facts.register_facts import REGISTER_FACTS
@@ -19,6 +20,7 @@ ENGINE_FACTS: tuple[FactGroup, ...] = (
     *REGISTER_FACTS,
     *GRADE_FACTS,
     *CHARGE_FACTS,
+    *LEARNT_FACTS,
     *WATER_FACTS,
     *READING_FACTS,
     *SEAL_FACTS,

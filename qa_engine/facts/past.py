@@ -9,6 +9,7 @@ import polars as pl
 
 from qa_engine.charges import charge_at, cut_charges, resin_so_far
 from qa_engine.depletion.accumulation import usage_of
+from qa_engine.depletion.learning import Learning, learn_charges
 from qa_engine.depletion.metering import counted_in_charges
 from qa_engine.depletion.model import ResinModel
 from qa_engine.history import History
@@ -59,6 +60,11 @@ class Past:
     def counters(self) -> pl.DataFrame:
         """Return what ran through each charge by the counter, as ``depletion.metering`` says."""
         return counted_in_charges(self.history, self.charges)
+
+    @cached_property
+    def learning(self) -> Learning:
+        """Return what the readings taught of the capacities, as ``depletion.learning`` tells it."""
+        return learn_charges(self.history, self.charges, self.usage, self.resin, self.models)
 
     def charge_of(self, subjects: pl.DataFrame) -> pl.DataFrame:
         """Return the charge of each subject, as ``qa_engine.charges.charge_at`` finds it.

@@ -7,6 +7,8 @@ from typing import Any
 import polars as pl
 
 import qa_engine
+from qa_engine.explanation import Explanations
+from qa_engine.explanation.as_json import member_data
 from qa_engine.lifecycle import is_open
 from qa_engine.permissions import Account
 from qa_engine.report.outcome import Report
@@ -29,10 +31,10 @@ def json_pieces(report: Report) -> Iterator[str]:
     inspection, as_of = report.inspection, report.inspection.assignment.as_of
     lists = {
         "coverage": map(plain_json, inspection.coverage.to_dicts()),
-        "findings": finding_lines(inspection.findings),
+        "findings": _told(report, inspection.findings),
         "due": map(plain_json, map(_due, inspection.due.to_dicts())),
         "permissions": map(plain_json, map(_permission, inspection.permissions)),
-        "open_outside_period": finding_lines(inspection.outside.filter(is_open(as_of))),
+        "open_outside_period": _told(report, inspection.outside.filter(is_open(as_of))),
     }
     head = (f'"{name}": {plain_json(value)}' for name, value in _head(report).items())
     yield "{\n" + ",\n".join(head)
@@ -131,6 +133,21 @@ def finding_lines(findings: pl.DataFrame) -> Iterator[str]:
     )
     for some in table.iter_slices(FINDINGS_AT_ONCE):
         yield from some.select(line.alias("line"))["line"]
+
+
+def _told(report: Report, findings: pl.DataFrame) -> Iterator[str]:
+    """Yield each finding as JSON text, with its explanation if that was asked for."""
+    lines = finding_lines(findings)
+    return lines if report.explained is None else _explained(lines, findings, report.explained)
+
+
+def _explained(
+    lines: Iterable[str], findings: pl.DataFrame, explained: Explanations
+) -> Iterator[str]:
+    keys = findings.select("finding", "since").iter_rows()
+    for line, key in zip(lines, keys, strict=True):
+        member = plain_json(member_data(explained[key]))
+        yield f'{line.removesuffix("}")},"explanation":{member}}}'
 
 
 def _listed(lines: Iterable[str]) -> Iterator[str]:

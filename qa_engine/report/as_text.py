@@ -14,6 +14,7 @@ from rich.text import Text
 from qa_engine.facts import EVENT_SUBJECTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.findings import NOT_KNOWN
+from qa_engine.report.decisive import decisive
 from qa_engine.report.outcome import Report
 from qa_engine.report.permitted import permitted
 from qa_engine.report.places import place
@@ -86,23 +87,26 @@ def _heading(report: Report) -> str:
 def _jobs(now: pl.DataFrame, report: Report) -> Iterator[RenderableType]:
     """Yield what is to be done, worst first: one entry per place, all of its corrections in it."""
     jobs = now.with_columns(place().alias("place")).partition_by("place", maintain_order=True)
-    zone = report.inspection.assignment.register.zone
     for number, job in enumerate(jobs[:SHOWN_JOBS], start=1):
-        yield _job(number, job, zone)
+        yield _job(number, job, report)
     if (more := len(jobs) - SHOWN_JOBS) > 0:
         yield Text(f"    and {counted(more, 'more place')}; --format json or csv lists them all")
 
 
-def _job(number: int, job: pl.DataFrame, zone: ZoneInfo) -> RenderableType:
+def _job(number: int, job: pl.DataFrame, report: Report) -> RenderableType:
     grade = job["grading"][0]
     head = Text(f"{number:>2}. ")
     head.append(sentence_case(job["place"][0]), style="bold")
     head.append(f"  {grade}", style=STYLES[grade])
     lines: list[RenderableType] = [head]
+    zone = report.inspection.assignment.register.zone
     worst = job.filter(pl.col("grading") == grade)
     for one in worst.partition_by("correction", maintain_order=True):
         lines.append(_indented(4, Text(one["correction"][0])))
-        lines += [_reason(row, zone) for row in one.iter_rows(named=True)]
+        for row in one.iter_rows(named=True):
+            lines.append(_reason(row, zone))
+            told = decisive(row, report.explained)
+            lines += [_indented(8, Text(line, style="dim")) for line in told]
     for caution in worst["caution"].drop_nulls().unique(maintain_order=True):
         lines.append(_indented(4, Text(f"Caution: {caution}", style="italic")))
     if rest := [

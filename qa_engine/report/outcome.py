@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from qa_engine.explanation import Explanations
 from qa_engine.inspection import Inspection
 
 NONE_FAILS, NOT_MET, INCOMPLETE = 0, 1, 3
@@ -29,10 +30,14 @@ class Tally:
 
 @dataclass(frozen=True)
 class Report:
-    """An inspection together with what became of the records it was given."""
+    """An inspection together with what became of the records it was given.
+
+    ``explained`` says why each finding is one; None unless that was asked for.
+    """
 
     inspection: Inspection
     tally: Tally = field(default_factory=Tally)
+    explained: Explanations | None = None
 
     @property
     def complete(self) -> bool:

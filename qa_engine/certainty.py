@@ -66,7 +66,7 @@ def with_certainty(findings: pl.DataFrame, asked: Asked) -> pl.DataFrame:
     """Return findings of one guarded rule with their decision and, where open, why and what next.
 
     Args:
-        findings: has ``outcome``, ``message``, ``missing``.
+        findings: has ``outcome``, ``message``, ``missing``, ``correction``.
         asked: what is known of their subjects, row for row.
     """
     guards = guards_in(asked.rule.requires.verdict)
@@ -82,7 +82,13 @@ def with_certainty(findings: pl.DataFrame, asked: Asked) -> pl.DataFrame:
     table = table.with_columns(likely, *_origins(guards, budgets, table))
     told = table.with_columns(_told_of_open(table, budgets, guards, asked))
     decision = _decision(guards, asked).alias("decision")
-    return findings.with_columns(told.select(decision, "message"))
+    step = pl.col("what next")
+    first = step.str.head(1).str.to_uppercase() + step.str.slice(1) + pl.lit(".")
+    return findings.with_columns(
+        told.select(
+            decision, "message", pl.coalesce(first, findings["correction"]).alias("correction")
+        )
+    )
 
 
 def _told_of_open(

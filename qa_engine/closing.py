@@ -1,16 +1,38 @@
-"""Closing: the first subject that conforms after a finding, and the records that show it."""
+"""Closing: what ends a finding, and the records that show it.
+
+A finding ends with the first later subject of its item that conforms. What a later good value does
+not undo ends only with the record of the work that its rule calls for.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from qa_engine.conformity import CONFORMS
+from qa_engine.conformity import CONFORMS, DOES_NOT_CONFORM
 from qa_engine.history import following
 from qa_engine.judging import Judged
 from qa_engine.records import KINDS
+from qa_engine.rulesets import Rule
 from qa_engine.runs import NOWHERE, Places
 
 RECORDS = pl.List(pl.String)
+
+
+@dataclass(frozen=True)
+class Closing:
+    """What ended some findings, an entry per finding.
+
+    Attributes:
+        place: the place of the subject that conforms, ``NOWHERE`` where none ended it.
+        at: when it ended, null while it is open.
+        record: the record of that subject, or the settling one; null for things, which are none.
+    """
+
+    place: Places
+    at: pl.Series
+    record: pl.Series
 
 
 def next_conforming(outcome: NDArray[np.int8], item: Places, places: Places) -> Places:
@@ -19,7 +41,7 @@ def next_conforming(outcome: NDArray[np.int8], item: Places, places: Places) -> 
     Args:
         outcome: outcome of each subject, sorted by (item, at, record), shape (n).
         item: code of each subject's item, shape (n).
-        places: where to look from, ``NOWHERE`` for nowhere at all, shape (k).
+        places: where to look from, shape (k).
 
     Returns:
         Places, ``NOWHERE`` where nothing of the item conforms any more, shape (k).
@@ -29,51 +51,54 @@ def next_conforming(outcome: NDArray[np.int8], item: Places, places: Places) -> 
         return np.full(len(places), NOWHERE)
     order = np.searchsorted(good, places)
     found = good[np.minimum(order, len(good) - 1)]
-    same = (places != NOWHERE) & (order < len(good)) & (item[found] == item[places])
+    same = (order < len(good)) & (item[found] == item[places])
     return np.where(same, found, NOWHERE)
 
 
-def closing_places(judged: Judged, which: int, item: Places, places: Places) -> Places:
-    """Return the place of the subject that closes each failure, ``NOWHERE`` while it is open.
-
-    It is the first later one of the item that conforms; for a rule that stands until a settling
-    record, the first one from that record on.
+def closing_of(judged: Judged, which: int, item: Places, places: Places) -> Closing:
+    """Return what ended findings, open ones included.
 
     Args:
         judged: the subjects and their outcomes.
         which: the place of the requirement in ``judged``.
         item: code of each subject's item.
-        places: places of the last member of each failure.
+        places: places of the last member of each finding.
     """
+    outcome = judged.outcomes[which]
+    found = next_conforming(outcome, item, places)
+    at, record = (taken(judged.subjects[name], found) for name in ("at", "record"))
     rule = judged.requirements[which].editions[-1].rule
-    if rule.stands_until == "settling record" and rule.settled_by:
-        places = _settled(judged, rule.settled_by, places)
-    return next_conforming(judged.outcomes[which], item, places)
-
-
-def _settled(judged: Judged, kind: str, places: Places) -> Places:
-    """Return the first subject of each item once the work was logged, ``NOWHERE`` before that."""
-    past, by = judged.past, KINDS[kind].item
-    by = by if by in judged.subjects.columns else "item"
-    work = past.history.of(kind, KINDS[kind].item, "at").rename({KINDS[kind].item: by})
-    failed: pl.DataFrame = judged.subjects[places]
-    asked = failed.select(by, "at", until=pl.lit(past.as_of))
-    done = following(asked, work, by=by, take=["at"])["at"]
-    rows = judged.subjects.select("item", "at").with_row_index("place")
-    later = failed.select("item").with_columns(done.alias("at")).with_row_index("failure")
-    first = later.drop_nulls("at").join_asof(
-        rows, on="at", by="item", strategy="forward", check_sortedness=False
+    if rule.stands_until != "settling record" or rule.settled_by is None:
+        return Closing(found, at, record)
+    lasts = outcome[places] == DOES_NOT_CONFORM
+    work = _settling(judged, rule, rule.settled_by, places)
+    both = pl.DataFrame([at, record]).with_columns(work, lasts=lasts)
+    ended = both.select(
+        pl.when("lasts").then(f"settling {name}").otherwise(name).alias(name)
+        for name in ("at", "record")
     )
-    found = np.full(len(places), NOWHERE)
-    found[first["failure"]] = first["place"].fill_null(NOWHERE)
-    return found
+    return Closing(np.where(lasts, NOWHERE, found), ended["at"], ended["record"])
+
+
+def _settling(judged: Judged, rule: Rule, kind: str, places: Places) -> pl.DataFrame:
+    """Return the first record after each failure that logs the work, nulls where none does."""
+    history, item = judged.past.history, KINDS[kind].item
+    where = rule.settled_where
+    stated = where.names if where else ()
+    work = history.of(kind, *dict.fromkeys((item, "at", "record", *stated)))
+    work = work.filter(where.expression()) if where else work
+    by = item if item in judged.subjects.columns else "item"
+    failed: pl.DataFrame = judged.subjects[places]
+    asked = failed.select(by, "at", until=pl.lit(judged.past.as_of))
+    done = following(asked, work.rename({item: by}), by=by, take=["at", "record"])
+    return done.rename(lambda name: f"settling {name}")
 
 
 def closed_at(judged: Judged, which: int, item: Places, last: Places) -> list[pl.Series]:
     """Return when each run was closed, null while it is open, and by which records.
 
-    A run is closed by the first subject of its item that conforms after it; of a thing, which is
-    no record itself, by the records that the verdict cites.
+    A run is closed by the record that ``closing_of`` finds; of a thing, which is no record itself,
+    by the records that the verdict cites.
 
     Args:
         judged: the subjects and their outcomes.
@@ -84,12 +109,11 @@ def closed_at(judged: Judged, which: int, item: Places, last: Places) -> list[pl
     Returns:
         The columns ``closed_at`` and ``closed_by``.
     """
-    found = closing_places(judged, which, item, last)
-    records = taken(judged.subjects["record"], found).alias("closed_by")
-    shown = records.to_frame().select(pl.concat_list("closed_by").list.drop_nulls())["closed_by"]
-    if judged.subjects["record"].null_count():
-        shown = cited(judged, which, found).alias("closed_by")
-    return [taken(judged.subjects["at"], found).alias("closed_at"), shown]
+    closing = closing_of(judged, which, item, last)
+    shown = pl.DataFrame([closing.record.alias("record"), cited(judged, which, closing.place)])
+    itself = pl.concat_list("record").list.drop_nulls()
+    by = shown.select(pl.when(pl.col("record").is_null()).then("cited").otherwise(itself))
+    return [closing.at.alias("closed_at"), by.to_series().alias("closed_by")]
 
 
 def cited(judged: Judged, which: int, places: Places) -> pl.Series:

@@ -27,6 +27,14 @@ class RuleSetError(QAEngineError):
         super().__init__("\n\n".join(str(problem) for problem in self.problems))
 
 
+class ColumnMapError(QAEngineError):
+    """A column map cannot be used as written; ``problems`` holds every diagnostic."""
+
+    def __init__(self, problems: Iterable[object]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n\n".join(str(problem) for problem in self.problems))
+
+
 class PermissionsError(QAEngineError):
     """A permissions file cannot be used as written; ``problems`` holds every diagnostic."""
 
@@ -37,6 +45,10 @@ class PermissionsError(QAEngineError):
 
 class ReportError(QAEngineError):
     """An earlier report cannot be read back; the text names the file and what is wrong."""
+
+
+class BookError(QAEngineError):
+    """A record book cannot be opened or used; the text says what would do."""
 
 
 class ModelInputError(QAEngineError, ValueError):

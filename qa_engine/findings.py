@@ -54,6 +54,9 @@ SCHEMA: dict[str, pl.DataType] = {
 }
 """The columns of a frame of findings; ``measured``, ``limits``, ``decision`` hold JSON text."""
 
+GRADE_KNOWN = "grade_known"
+"""The fact that tells whether a model speaks for the grade; null where a lost one may have."""
+
 NOT_KNOWN = " not known."
 """How the message of an undecided finding ends that says no more than which facts are missing."""
 
@@ -166,7 +169,8 @@ def _told(
     rule = edition.rule
     last: pl.DataFrame = judged.subjects[runs.last[mine]]
     facts = telling.catalogue.facts_of(requirement.subject)
-    told = known_of(requirement.subject, rule.told, last, telling.past, telling.catalogue)
+    asked = [*rule.told, *([GRADE_KNOWN] if telling.troubles else [])]
+    told = known_of(requirement.subject, asked, last, telling.past, telling.catalogue)
     known: pl.DataFrame = judged.known.frame[runs.last[mine]]
     wanted = [n for n in told.frame.columns if n not in known.columns]
     frame = known.with_columns(told.frame.select(wanted)).with_columns(
@@ -209,7 +213,6 @@ def _columns(
         "edition": rule.edition,
         "grading": rule.grading,
         "subject_kind": requirement.subject,
-        "correction": rule.correction,
         "caution": rule.caution,
         "permission": None,
         "decision": SIMPLE,
@@ -219,6 +222,8 @@ def _columns(
         **{name: pl.lit(text, pl.String) for name, text in texts.items()},
         "finding": finding,
         "outcome": pl.when(fails).then(pl.lit("does not conform")).otherwise(pl.lit("undecided")),
+        # What is not known to fail calls for no correction.
+        "correction": pl.when(fails).then(pl.lit(rule.correction)),
         "subject": pl.col("first_subject"),
         "van": pl.col("place van"),
         "tank": pl.col("place tank"),
@@ -253,8 +258,23 @@ def _undecided(missing: list[str], rule: Rule, telling: Telling) -> pl.Expr:
         .then(pl.lit("Could not be decided from what is recorded."))
         .otherwise(pl.lit("Could not be decided: ") + names + pl.lit(NOT_KNOWN))
     )
-    troubles = dict.fromkeys(telling.troubles[n] for n in rule.needs if n in telling.troubles)
-    return why + pl.lit("".join(f" {text}" for text in troubles))
+    return pl.concat_str(why, *_troubles(rule, telling))
+
+
+def _troubles(rule: Rule, telling: Telling) -> Iterator[pl.Expr]:
+    """Yield which plugins failed, where a fact is missing that they may have told.
+
+    A fact that models tell is theirs to tell only where no model speaks for the grade.
+    """
+    facts = telling.catalogue.facts_of(rule.subject)
+    mine = {name: text for name in rule.needs if (text := telling.troubles.get(name))}
+    for text in dict.fromkeys(mine.values()):
+        affected = pl.any_horizontal(
+            pl.col(name).is_null() & (pl.col(GRADE_KNOWN).is_null() | (name not in facts))
+            for name in mine
+            if mine[name] == text
+        )
+        yield pl.when(affected).then(pl.lit(f" {text}")).otherwise(pl.lit(""))
 
 
 def _evidence(judged: Judged, rule: Rule, runs: Runs, mine: np.ndarray) -> pl.Series:
@@ -294,13 +314,14 @@ def _stands(
 ) -> pl.Series:
     """Tell which runs still stand.
 
-    A run stands while no later verdict was given on its item. If its rule stands until a settling
-    record, no verdict ends it before that work is logged. If a resin change is the work, the
-    change has ended it: what follows is judged on the new resin.
+    A run stands while no later verdict was given on its item. A failure of a rule that stands until
+    a settling record stands until that record, whatever verdicts are given meanwhile. If a resin
+    change is the work, the change has ended it: what follows is judged on the new resin.
     """
-    if rule.stands_until == "settling record":
-        return closed.is_null().alias("stands")
     last = pl.Series("stands", runs.followed_by[mine] == NOWHERE)
+    if rule.stands_until == "settling record":
+        failed = pl.Series(runs.outcome[mine] == DOES_NOT_CONFORM)
+        return pl.select(pl.when(failed).then(closed.is_null()).otherwise(last)).to_series()
     if rule.settled_by != "resin_change":
         return last
     members: pl.DataFrame = judged.subjects[runs.last[mine]].select("tank", "charge_number")

@@ -177,8 +177,7 @@ class Course:
 
     def run(self) -> Inspection:
         task = self.assignment
-        frames = {k: f.filter(pl.col("at") <= task.as_of) for k, f in task.frames.items()}
-        history = History.of_records(frames, task.register)
+        history = self.history()
         parts = [_EMPTY, *self._parts(history)]
         told, outside = (pl.concat([getattr(p, n) for p in parts]) for n in ("findings", "outside"))
         total = sum(frame.height for frame in task.frames.values())
@@ -194,17 +193,23 @@ class Course:
             later=total - history.count(),
             permissions=self._accounts(parts),
             outside=findings.in_order(outside),
-            changes=self._changes(frames, pl.concat([told, outside]), parts),
+            changes=self._changes(pl.concat([told, outside]), parts),
         )
 
-    def _changes(
-        self, frames: Mapping[str, pl.DataFrame], told: pl.DataFrame, parts: Iterable["_Part"]
-    ) -> Changes | None:
+    def history(self) -> History:
+        """Return the history up to the instant of the inspection."""
+        return History.of_records(self._frames(), self.assignment.register)
+
+    def _frames(self) -> dict[str, pl.DataFrame]:
+        task = self.assignment
+        return {k: f.filter(pl.col("at") <= task.as_of) for k, f in task.frames.items()}
+
+    def _changes(self, told: pl.DataFrame, parts: Iterable["_Part"]) -> Changes | None:
         task = self.assignment
         if task.earlier is None:
             return None
         answers = pl.concat([part.answers for part in parts])
-        now = Present(frames, task.as_of, told, answers, self.editions, self.host.plugins)
+        now = Present(self._frames(), task.as_of, told, answers, self.editions, self.host.plugins)
         return changes_since(task.earlier, now)
 
     def _accounts(self, parts: Iterable["_Part"]) -> tuple[Account, ...]:

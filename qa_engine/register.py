@@ -56,7 +56,11 @@ class Van(Dated):
 
 
 class Tank(Dated):
-    """A tank: its shell, the limits on its data plate, and where it works."""
+    """A tank: its shell, the limits on its data plate, and where it works.
+
+    Where its vessel needs no periodic examination, the row names who says so and in which document;
+    the operator's own policy is nobody who could.
+    """
 
     tank = Identifier(required=True)
     van = Identifier()
@@ -70,6 +74,8 @@ class Tank(Dated):
     construction = Text()
     position = Word("single", "lead", "polish", "cation", "anion")
     after_tank = Identifier()
+    no_examination_by = Word("data plate", "local code", "written scheme")
+    no_examination_document = Text()
 
 
 class Meter(Dated):

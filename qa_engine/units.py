@@ -8,7 +8,7 @@ calcium carbonate as half its molar mass of 100.0869 g/mol, hence 50.04345 g/eq 
 50.0 g/eq of many tables differs by 0.087 %).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
 from typing import Any
@@ -124,7 +124,7 @@ class Unit:
     """A unit of the list, or one made from such units by multiplying and dividing."""
 
     name: str
-    made_of: Any
+    made_of: Any = field(repr=False)
 
     def __mul__(self, other: "Unit") -> "Unit":
         return Unit(f"{self.name} x {other.name}", self.made_of * other.made_of)

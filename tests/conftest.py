@@ -3,17 +3,23 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from functools import cached_property
+from functools import cache, cached_property
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
+from types import ModuleType
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import polars as pl
 import pytest
 
 from qa_engine.depletion import ResinModel
+from qa_engine.depletion.model import Floats
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.past import Past
+from qa_engine.forecast.outcome import RINSES, TANKS, Forecast
 from qa_engine.history import History
 from qa_engine.records import KINDS
 from qa_engine.register import TABLES, Register
@@ -134,3 +140,97 @@ def fleet_of():
         return Fleet(tuple(records), tables, zone, {model.grade.name: model for model in models})
 
     return make
+
+
+@dataclass(frozen=True)
+class SteadyDemand:
+    """Stands for a tank's demand: the same water on every day, a row per tank [L]."""
+
+    litres_a_day: Floats
+    days: int
+
+    def litres(self, rows: Any = None) -> Floats:
+        """Return the water of each day, shape (rows, 1 + days, scenarios)."""
+        some = self.litres_a_day[slice(None) if rows is None else rows]
+        return np.repeat(some[:, np.newaxis], 1 + self.days, axis=1)
+
+
+@pytest.fixture(scope="session")
+def forecast_of():
+    """Return the maker of forecasts: tanks as dicts with their scenarios, as of 2 March 2026.
+
+    A tank has ``left`` and ``fresh`` [eq], ``load`` [eq/L] and ``drawn`` [L a day], each a list
+    with a member per scenario or one for all, and any column of ``Forecast.tanks``.
+    """
+
+    def make(*tanks: Mapping[str, Any], days: int = 28) -> Forecast:
+        rows = sorted(({**USUAL_TANK, **tank} for tank in tanks), key=lambda row: row["tank"])
+        count = max(np.size(row[name]) for row in rows for name in SCENARIOS)
+        arrays = {
+            name: np.array([np.broadcast_to(row[name], count) for row in rows], np.float64)
+            for name in SCENARIOS
+        }
+        frame = pl.DataFrame(
+            [{n: row.get(n) for n in TANKS if n not in SCENARIOS} for row in rows], schema=TANKS
+        )
+        return Forecast(
+            instant("2026-03-02T06:00:00"),
+            ZoneInfo("UTC"),
+            days,
+            frame,
+            pl.DataFrame(schema=RINSES),
+            arrays["left"],
+            arrays["fresh"],
+            arrays["load"],
+            SteadyDemand(arrays["drawn"], days),  # type: ignore[arg-type]
+        )
+
+    return make
+
+
+SCENARIOS = ("left", "fresh", "load", "drawn")
+USUAL_TANK = {
+    "tank": "T1",
+    "van": "V1",
+    "base": "north",
+    "grade": "standard mixed bed",
+    "resin_volume": 20.0,
+    "litres_a_day": 100.0,
+    "left": 1.0,
+    "fresh": 4.0,
+    "load": 0.004,
+    "drawn": 100.0,
+}
+
+
+@cache
+def from_bench(name: str) -> ModuleType:
+    """Return a module of the bench, which lies on no path of imports."""
+    spec = spec_from_file_location(name, Path(__file__).parent / "bench" / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def postgresql_server():
+    """Return the URL of a PostgreSQL server that lasts as long as the tests."""
+    with from_bench("databases").postgresql() as server:
+        yield server
+
+
+@pytest.fixture
+def postgresql_url(postgresql_server):
+    """Return the URL of an empty PostgreSQL database."""
+    with from_bench("databases").database(postgresql_server) as url:
+        yield url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def book_url(request, tmp_path):
+    """Return where a book can be made: a file, then an empty PostgreSQL database."""
+    if request.param == "sqlite":
+        return str(tmp_path / "fleet.book")
+    return request.getfixturevalue("postgresql_url")

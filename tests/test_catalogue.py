@@ -5,8 +5,9 @@ from collections import Counter
 import pytest
 
 from qa_engine.facts import ENGINE_FACTS, SUBJECTS
-from qa_engine.facts.catalogue import Catalogue
-from qa_engine.records import KINDS
+from qa_engine.facts.catalogue import NOT_FACTS, Catalogue
+from qa_engine.facts.logged import IN_KIND, MEANINGS, meaning_of
+from qa_engine.records import KINDS, RECORD_FIELDS
 from qa_engine.units import unit
 
 CATALOGUE = Catalogue.of(ENGINE_FACTS)
@@ -27,6 +28,8 @@ DECLARED = [
     ("freeboard_max", TANKISH, "mm"),
     ("construction", TANKISH, "words"),
     ("position", TANKISH, "words"),
+    ("no_examination_by", TANKISH, "words"),
+    ("no_examination_document", TANKISH, "words"),
     ("least_full_charge", "resin_change", "L"),
     ("meter_known", "reading meter_check", "yes/no", "no"),
     ("meter_factor", "reading meter_check meter", "mg/L per uS/cm"),
@@ -39,6 +42,7 @@ DECLARED = [
     ("grade", TANKISH, "words"),
     ("charge_known", TANKISH.replace("resin_change ", ""), "yes/no", "no"),
     ("softening_bed", TANKISH, "yes/no", "no"),
+    ("lowers_tds", TANKISH, "yes/no"),
     ("grade_known", TANKISH, "yes/no", "no"),
     ("grade_outlet_after", TANKISH, "mg/L"),
     ("grade_least_flow", TANKISH, "BV/h"),
@@ -97,6 +101,7 @@ DECLARED = [
     ("withdrawn", "incident", "yes/no", "no", "ahead"),
     ("working_days_silent", "van", "count"),
     ("last_record_age", "van", "d", 1),
+    ("entered_after", " ".join(KINDS), "h"),
     ("uncertainty of inlet_tds", "reading", "mg/L"),
     ("uncertainty of outlet_tds", "reading", "mg/L"),
     ("uncertainty of inlet_conductivity", "reading", "uS/cm"),
@@ -172,6 +177,24 @@ def test_the_fields_of_a_record_are_facts_with_the_units_of_the_schema():
     assert facts["sampled"].words == ("flowing", "first flush", "standing")
     assert facts["van"].type == "words"
     assert CATALOGUE.facts_of("resin_change")["isolated"].type == "yes/no"
+
+
+def test_every_field_has_a_meaning_of_its_own_that_says_more_than_its_name():
+    for kind, declared in KINDS.items():
+        meanings = {
+            name: meaning_of(kind, name) for name in declared.fields if name not in NOT_FACTS
+        }
+        assert len(set(meanings.values())) == len(meanings)
+        assert all(len(text.split()) > 3 and not text.endswith(".") for text in meanings.values())
+    assert meaning_of("reading", "inlet_tds") == "the inlet reading as TDS, as logged"
+    assert meaning_of("disposal", "resin_volume") != meaning_of("resin_change", "resin_volume")
+
+
+def test_no_meaning_is_kept_for_a_field_that_there_is_not():
+    assert set(MEANINGS) == set(RECORD_FIELDS) - set(NOT_FACTS)
+    for name in IN_KIND:
+        kind, _, field = name.partition(".")
+        assert field in KINDS[kind].fields
 
 
 def test_ids_times_and_notes_are_no_facts():

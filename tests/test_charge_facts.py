@@ -184,20 +184,29 @@ class TestGrade:
             for name, expected in (
                 ("grade_known", True),
                 ("softening_bed", False),
+                ("lowers_tds", True),
                 ("grade_outlet_after", 1.0),
                 ("grade_least_flow", 8.0),
                 ("grade_greatest_flow", 40.0),
             ):
                 assert life.found(kind, name, subjects)["fact"].to_list() == [expected]
 
-    def test_a_bed_that_does_not_lower_tds_is_a_softening_bed(self, fleet_of):
-        soft = RoundNumbers(replace(GRADE, bed="softening", lowers_tds=False))
-        assert fleet_of(LIFE, models=[soft]).of("tank", "T1", "softening_bed", day(3)) is True
+    @pytest.mark.parametrize(
+        ("bed", "lowers", "softens"),
+        [("softening", False, True), ("two-bed", False, False), ("two-bed", True, False)],
+    )
+    def test_a_bed_may_leave_tds_as_it_is_without_being_a_softening_bed(
+        self, fleet_of, bed, lowers, softens
+    ):
+        fleet = fleet_of(LIFE, models=[RoundNumbers(replace(GRADE, bed=bed, lowers_tds=lowers))])
+        found = [fleet.of("tank", "T1", name, day(3)) for name in ("lowers_tds", "softening_bed")]
+        assert found == [lowers, softens]
 
     def test_a_grade_without_a_model_is_not_known(self, fleet_of):
         fleet = fleet_of(LIFE)
         assert fleet.of("tank", "T1", "grade_known", day(3)) is False
         assert fleet.of("tank", "T1", "softening_bed", day(3)) is False
+        assert fleet.of("tank", "T1", "lowers_tds", day(3)) is True
         assert fleet.of("tank", "T1", "grade_greatest_flow", day(3)) is None
 
     def test_while_a_plugin_is_missing_nothing_is_concluded_from_silence(self, fleet_of):
@@ -207,6 +216,7 @@ class TestGrade:
         found = GRADE_FACTS[1].find(subjects, past)
         assert found["grade_known"].to_list() == [None, False]
         assert found["softening_bed"].to_list() == [None, False]
+        assert found["lowers_tds"].to_list() == [None, True]
 
 
 class TestCounter:

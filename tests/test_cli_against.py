@@ -146,3 +146,40 @@ def test_what_is_no_report_is_refused(files, text):
     assert status == 2
     assert "--format json" in err
     assert called("--against", "nowhere.json")[0] == 2
+
+
+def states(*more):
+    """Return the state of each result of a SARIF log by its fingerprint."""
+    (run,) = json.loads(called("--against", "friday.json", "--format", "sarif", *more)[1])["runs"]
+    found = {
+        one["fingerprints"]["finding/v1"].rpartition("/")[2]: one["baselineState"]
+        for one in run["results"]
+    }
+    return found, run
+
+
+def test_sarif_says_of_each_result_how_it_stands_against_the_earlier_report(files):
+    found, run = states()
+    assert found == {"R-1": "unchanged", "R-2": "absent", "R-4": "new"}
+    assert run["properties"]["against"]["asOf"] == "2026-05-08T12:00:00Z"
+
+
+def test_a_finding_that_goes_on_with_another_message_is_updated(files):
+    (files / "records.csv").write_text(
+        HEAD + FRIDAY + WEEKEND + "R-5,reading,2026-05-11T08:00:00Z,T-1,45\n"
+    )
+    assert states()[0]["R-1"] == "updated"
+
+
+def test_what_was_not_judged_this_time_is_a_result_as_it_was_told(files):
+    (files / "records.csv").write_text(HEAD + FRIDAY.replace(",32", ",much") + WEEKEND)
+    found, run = states()
+    assert found == {"R-1": "unchanged", "R-2": "unchanged", "R-4": "new"}
+    (unjudged,) = [one for one in run["results"] if one["properties"].get("reason")]
+    assert unjudged["message"]["text"].startswith("Outlet water read 32 mg/L")
+    assert unjudged["properties"]["reason"] == "not read this time: R-2"
+
+
+def test_sarif_without_an_earlier_report_has_no_baseline(files):
+    (run,) = json.loads(called("--format", "sarif")[1])["runs"]
+    assert all("baselineState" not in one for one in run["results"])

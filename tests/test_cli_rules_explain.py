@@ -103,8 +103,8 @@ Is it met? No
 
 On these facts
   sampled        flowing (as logged), record RD-3
-  softening_bed  no (the model of this grade says that the bed does not lower TDS), record RC-1 of 1
-                 May 2026, 08:00, 4.01 days before
+  softening_bed  no (the model of this grade says that the bed only softens the water), record RC-1
+                 of 1 May 2026, 08:00, 4.01 days before
   outlet_tds     36 mg/L (as logged), record RD-3
 
 Against these limits
@@ -118,7 +118,7 @@ Caution: Isolate the tank and see zero on a gauge before opening it.
 
 NOT_STATED = """\
 What is missing
-  - outlet_tds, outlet tds, as logged with the reading: not known; it is made of
+  - outlet_tds, the outlet reading as TDS, as logged: not known; it is made of
     - outlet tds in the reading RD-4 itself: it states none; the last reading of tank T-1 that does
       is RD-3 of 5 May 2026, 08:10, 1 day before: 36 mg/L
   (- is lacking, + is there)

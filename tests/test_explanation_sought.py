@@ -17,8 +17,8 @@ FACTS = [
     for name, fact in CATALOGUE.facts_of(subject).items()
 ]
 NAMES = {name for subject in SUBJECTS for name in CATALOGUE.facts_of(subject)}
-ANY_RECORD = {"working_days_silent", "last_record_age"}
-"""Facts made of records of any kind; their meaning says it."""
+ANY_RECORD = {"working_days_silent", "last_record_age", "entered_after"}
+"""Facts made of records of any kind, or of how they came in; their meaning says it."""
 
 
 @pytest.mark.parametrize(("subject", "fact"), FACTS)

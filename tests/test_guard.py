@@ -275,6 +275,22 @@ def test_guarded_and_simple_differ_where_the_probability_asks_for_it_and_nowhere
             assert expected is plain.of_one(one)
 
 
+@settings(laws, max_examples=30)
+@given(
+    st.lists(st.tuples(st.floats(0, 40), st.floats(1e-6, 20)), min_size=1, max_size=60),
+    st.sampled_from(["tds < most", "tds >= low", "least <= tds <= most"]),
+    CONFIDENCE,
+)
+def test_the_quick_arithmetic_and_the_whole_probability_come_to_the_same(rows, text, confidence):
+    """Compared as columns, away from the guard limits themselves, where the slack decides."""
+    verdict = guarded(text, confidence).verdict
+    frame = pl.DataFrame(rows, schema=["tds", "uncertainty of tds"], orient="row")
+    told = frame.select(holds=verdict.expression(), p=probability_of(verdict))
+    for holds, p in told.iter_rows():
+        if min(abs(p - confidence), abs(p - 1 + confidence)) > 1e-7:
+            assert holds is (True if p > confidence else False if p < 1 - confidence else None)
+
+
 @settings(laws, max_examples=20)
 @given(CONDITION)
 def test_more_confidence_never_decides_what_less_left_open(text):

@@ -168,7 +168,7 @@ PLATE = """
     requires: inlet_pressure <= most
     limits: {most: {is: 1000 kPa, basis: data plate}}
     grading: major
-    settled_by: vessel_service
+    settled_by: {kind: vessel_service, where: result == "fit" and recorded(competent_person)}
     stands_until: settling record
     says: The gauge read {inlet_pressure}.
     correction: Have the vessel examined.
@@ -179,14 +179,22 @@ PLATE = """
 """
 
 
+EXAMINED = {"result": "fit", "competent_person": "CP-1"}
+
+
 @pytest.mark.parametrize(
     ("after", "stands", "closed"),
     [
         ([], True, []),
         ([("rinse", 300.0)], True, []),
         ([("resin_change", None), ("rinse", 300.0)], True, []),
-        ([("vessel_service", None)], True, []),
-        ([("rinse", 300.0), ("vessel_service", None), ("rinse", 310.0)], False, ["R-3"]),
+        ([("vessel_service", {"result": "fit"})], True, []),
+        ([("vessel_service", {"competent_person": "CP-1"})], True, []),
+        ([("vessel_service", {"result": "unfit", "competent_person": "CP-1"})], True, []),
+        ([("vessel_service", EXAMINED)], False, ["R-1"]),
+        ([("rinse", 300.0), ("vessel_service", EXAMINED), ("rinse", 310.0)], False, ["R-2"]),
+        ([("vessel_service", EXAMINED), ("rinse", 1300.0)], True, []),
+        ([("vessel_service", {**EXAMINED, "tank": "T-2"})], True, []),
     ],
 )
 def test_what_a_later_good_value_does_not_undo_stands_until_the_work_is_logged(
@@ -195,11 +203,26 @@ def test_what_a_later_good_value_does_not_undo_stands_until_the_work_is_logged(
     first = {"kind": "rinse", "at": at(1), "tank": "T-1", "record": "R-0", "inlet_pressure": 1200.0}
     later = [
         {"kind": kind, "at": at(n + 2), "tank": "T-1", "record": f"R-{n + 1}",
-         **({"inlet_pressure": kpa} if kpa else {})}
-        for n, (kind, kpa) in enumerate(after)
+         **(stated if isinstance(stated, dict) else {"inlet_pressure": stated} if stated else {})}
+        for n, (kind, stated) in enumerate(after)
     ]  # fmt: skip
     finding, *_ = found(inspected(fleet_of([first, *later]), PLATE))
     assert (finding["stands"], finding["closed_by"]) == (stands, closed)
+
+
+def test_what_could_not_be_decided_needs_no_settling_record_but_only_a_verdict(fleet_of):
+    unread = {"kind": "rinse", "at": at(1), "tank": "T-1", "record": "R-0"}
+    good = {"kind": "rinse", "at": at(2), "tank": "T-1", "record": "R-1", "inlet_pressure": 300.0}
+    for records, stands, closed in ([[unread], True, []], [[unread, good], False, ["R-1"]]):
+        (finding,) = found(inspected(fleet_of(records), PLATE))
+        assert finding["outcome"] == "undecided"
+        assert (finding["stands"], finding["closed_by"]) == (stands, closed)
+
+
+def test_what_is_not_known_to_fail_calls_for_no_correction(fleet_of):
+    fails, open_ = found(inspected(fleet_of([reading(1, 31.0), reading(2, None)]), STOP))
+    assert (fails["correction"], open_["correction"]) == ("Stop and change the resin.", None)
+    assert open_["caution"] == "Depressurise first."
 
 
 def test_rinses_since_the_last_conforming_reading_are_in_doubt_and_named(fleet_of):
@@ -329,6 +352,36 @@ def test_a_plugin_that_raises_leaves_its_rules_undecided_and_all_others_judged(
     assert "Plugin 'shade' failed" in shade["message"]
     assert "ZeroDivisionError" in shade["message"]
     assert Report(inspection).exit_status == 3
+
+
+SPENT = """
+  - rule: charge-not-spent
+    title: The charge is not spent
+    subject: tank
+    requires: used_fraction < 1
+    grading: advice
+    says: Spent.
+    correction: Change the resin.
+    examples:
+      undecided: [{}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("grade", "blamed"),
+    [("standard mixed bed", False), ("a grade of its own", True), (None, False)],
+)
+def test_a_failed_plugin_is_blamed_only_where_it_may_have_told_what_is_missing(
+    fleet_of, monkeypatch, grade, blamed
+):
+    """Nobody logged the volume; of a grade without a model the failed plugin may have had one."""
+    lost = broken(monkeypatch, lambda subjects, past: 1 / 0)
+    kept = EntryPoint("mixed", "qa_engine.plugins.mixed_bed", "qa_engine")
+    fleet = fleet_of([{**change(1, "C-1"), "grade": grade, "resin_volume": None}])
+    findings = found(inspected(fleet, SHADE, SPENT, entries=[lost, kept]))
+    (finding,) = [one for one in findings if one["rule"] == "charge-not-spent"]
+    assert finding["missing"] == ["used_fraction"]
+    assert ("Plugin 'shade' failed" in finding["message"]) is blamed
 
 
 def test_a_plugin_that_fails_in_one_block_only_is_left_out_of_all(fleet_of, monkeypatch):

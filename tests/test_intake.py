@@ -241,7 +241,7 @@ def test_the_same_records_give_the_same_frames_from_any_kind_of_file(tmp_path):
     ("name", "content", "message"),
     [
         ("none.csv", None, "there is no such file"),
-        ("a.xlsx", b"x", "the name should end in one of .csv, .jsonl, .ndjson, .parquet"),
+        ("a.xls", b"x", "the name should end in one of .csv, .jsonl, .ndjson, .parquet, .xlsx"),
         ("empty.csv", b"", "the file is empty"),
         ("empty.jsonl", b"", "the file is empty"),
         ("empty.parquet", b"", "the file is empty"),

@@ -28,6 +28,7 @@ def test_every_problem_is_a_row_of_the_file(tmp_path):
             "written": "-3",
             "expected": "lies below 0 mg/L; expected a number in mg/L, or one with its unit, "
             "from 0 to 50000",
+            "cell": "",
         }
     ]
 

@@ -110,6 +110,11 @@ def test_a_wrong_key_at_the_top_is_told(register, line, at, message, help_):
         ("van: V1", "'tank': missing", "expected an id"),
         ("tank: T1", "tank 'T1' has another row from the beginning, in ", "needs a later 'from'"),
         ("tank: T1, from: 2026-01-01", "tank 'T1' has another row from 2026-01-01, in ", "later"),
+        (
+            "tank: T9, no_examination_by: operator policy",
+            "'no_examination_by': 'operator policy' is not known",
+            "one of: data plate, local code, written scheme",
+        ),
         ("tank: T9, position: led", "'position': 'led' is not known (did you mean 'lead'?)", "one"),
         (
             "tank: T9, freeboard_min: 9, freeboard_max: 8",

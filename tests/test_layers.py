@@ -14,9 +14,12 @@ LAYERS = (
     ("depletion", "facts", "hookspecs"),
     ("conditions", "rulesets", "conformity", "decision_risk", "wording", "asking", "plain_words"),
     ("plugin_host", "plugin_wall", "permissions", "proof", "subjects", "judging", "blocks"),
+    ("testing",),
     ("runs", "doubt", "findings", "certainty", "due", "coverage", "closing", "lifecycle"),
-    ("inspection", "preview"),
-    ("intake", "report", "explanation"),
+    ("inspection", "preview", "skill"),
+    ("forecast",),
+    ("intake", "report", "explanation", "belief"),
+    ("book",),
     ("demo",),
     ("cli", "web"),
 )
@@ -43,6 +46,10 @@ ONLY = {
     "rich": ("cli", "report"),
     "pluggy": ("hookspecs", "plugin_host"),
     "pint": ("units",),
+    "hypothesis": ("testing",),
+    "sqlalchemy": ("book", "web"),
+    "cryptography": ("book", "cli"),
+    "python_calamine": ("intake",),
 }
 """Libraries that only these parts of the engine may know."""
 

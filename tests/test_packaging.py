@@ -38,6 +38,19 @@ def test_every_package_on_disk_is_in_the_wheel():
     assert packages_on_disk() == set(SETTINGS["tool"]["setuptools"]["packages"])
 
 
+def test_every_file_of_the_engine_that_is_no_module_is_in_the_wheel():
+    shipped = SETTINGS["tool"]["setuptools"]["package-data"]
+    named = {
+        path
+        for package, patterns in shipped.items()
+        if package.split(".")[0] == "qa_engine" and package.split(".")[-1] not in MAPPED
+        for pattern in patterns
+        for path in ROOT.joinpath(*package.split(".")).glob(pattern)
+    }
+    found = {path for path in (ROOT / "qa_engine").rglob("*") if path.is_file()}
+    assert {p for p in found if p.suffix not in (".py", ".pyc")} == named
+
+
 def test_the_top_level_holds_what_the_design_card_names_and_nothing_else():
     visible = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     assert visible - MADE_BY_TOOLS == ON_THE_CARD

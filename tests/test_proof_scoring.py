@@ -204,13 +204,15 @@ EACH_RULE = [pytest.param(e, r, id=r.rule) for e in SHIPPED for r in e.rules]
 
 @pytest.mark.parametrize(("edition", "rule"), EACH_RULE)
 def test_without_the_examples_that_notice_a_mutant_the_check_names_it(edition, rule):
-    facts = CATALOGUE.facts_of(rule.subject)
-    examples = sound_examples(rule, facts)
+    original = Original(rule, CATALOGUE.facts_of(rule.subject), edition.document)
+    examples = sound_examples(rule, original.facts)
     assert len(examples) == len(rule.examples)
     noticing = {}
-    for mutant in mutants(Original(rule, facts, edition.document)):
+    for mutant in mutants(original):
         changed = [mutant.rule.outcome_of_one(e) != rule.outcome_of_one(e) for e in examples]
         noticing.setdefault(tuple(changed), []).append(mutant)
+    alike = noticing.pop((False,) * len(examples), [])
+    assert {one.what for one in alike} <= {one.what for one in score(original).alike}
     assert noticing
     for changed, unnoticed in noticing.items():
         rest = [e for e, noticed in zip(rule.examples, changed, strict=True) if not noticed]

@@ -1,6 +1,7 @@
 """The report: complete or not, worst first, and readable by people at any width."""
 
 from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from io import StringIO
 
 import pytest
@@ -15,7 +16,9 @@ from qa_engine.report import Report, Tally
 from qa_engine.report.as_csv import csv_report
 from qa_engine.report.as_json import json_report
 from qa_engine.report.as_text import show, text_report
+from qa_engine.report.lasting import lasting
 from qa_engine.report.sentences import counted, headline, listed
+from qa_engine.subjects import Period
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +37,38 @@ def test_the_report_says_first_what_stands_and_then_what_to_do(demo):
     assert (
         text.index("stand on 31 Jul 2026") < text.index("Do first") < text.index("What was checked")
     )
+
+
+def test_a_period_says_how_far_a_run_of_days_goes_past_its_ends(demo):
+    """Spent resin of 7 January is held for more than 90 days from 7 April on."""
+    last = demo.inspection.assignment.as_of.date()
+    period = Period(last - timedelta(days=11), last - timedelta(days=10))
+    task = replace(demo.inspection.assignment, period=period)
+    text = " ".join(text_report(Report(inspect(task, installed_plugins(), offered))).split())
+    assert "(each day from 7 Apr 2026, before the period, to 31 Jul 2026, past its end;" in text
+    assert "each day" not in text_report(demo)
+
+
+def row(since, until, kind="tank"):
+    instants = {
+        n: datetime(2026, 7, d, 12, tzinfo=UTC) for n, d in (("since", since), ("until", until))
+    }
+    return {**instants, "subject_kind": kind}
+
+
+@pytest.mark.parametrize(
+    ("found", "told"),
+    [
+        (row(10, 12), "each day from 10 Jul 2026 to 12 Jul 2026; "),
+        (row(9, 12), "each day from 9 Jul 2026, before the period, to 12 Jul 2026; "),
+        (row(10, 13), "each day from 10 Jul 2026 to 13 Jul 2026, past the period's end; "),
+        (row(9, 13), "each day from 9 Jul 2026, before the period, to 13 Jul 2026, past its end; "),
+        (row(9, 13, "reading"), "since 9 Jul 2026; "),
+    ],
+)
+def test_the_days_of_a_run_are_told_with_the_ends_of_the_period_they_pass(demo, found, told):
+    period = Period(date(2026, 7, 10), date(2026, 7, 12))
+    assert lasting(found, replace(demo.inspection.assignment, period=period)) == told
 
 
 def test_the_worst_place_comes_first_with_its_correction_before_its_reason(demo):

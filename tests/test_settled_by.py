@@ -59,3 +59,51 @@ def test_what_is_no_kind_of_record_is_refused_with_the_nearest_one():
 def test_work_on_a_thing_that_the_subject_does_not_have_is_refused(subject, settled_by):
     with pytest.raises(RuleSetError, match=f"no {settled_by} can settle a rule about a {subject}"):
         read(subject, settled_by)
+
+
+WHERE = """
+    settled_by:
+      kind: vessel_service
+      where: {where}{until}"""
+UNTIL = "\n    stands_until: settling record"
+
+
+def read_where(where, until=UNTIL):
+    key = WHERE.format(where=where, until=until)
+    text = RULE.format(subject="rinse", key=key, requires="recorded(van)")
+    (edition,) = read_rule_sets([("house.yaml", text.encode())], Catalogue.of(ENGINE_FACTS))
+    return edition.rules[0]
+
+
+def test_what_a_settling_record_must_state_is_a_condition_on_its_own_fields():
+    rule = read_where('result == "fit" and recorded(competent_person)')
+    assert rule.settled_by == "vessel_service"
+    assert rule.settled_where.of_one({"result": "fit", "competent_person": "CP-1"}) is True
+    assert rule.settled_where.of_one({"result": "fit"}) is False
+    assert read("reading", "resin_change").settled_where is None
+
+
+@pytest.mark.parametrize(
+    ("where", "said"),
+    [
+        ('result == "fitt"', r"house\.yaml:16:\d+.*\n(.*\n)*.*'fit'"),
+        ("van_known and recorded(result)", "'van_known' is"),
+        ("used_fraction < 1", "'used_fraction' is"),
+        ("1 < 2", "names no fact"),
+        ("result", "result"),
+    ],
+)
+def test_a_condition_on_anything_else_is_refused_at_its_place(where, said):
+    with pytest.raises(RuleSetError, match=said):
+        read_where(where)
+
+
+def test_what_it_must_state_is_of_no_use_where_any_good_verdict_closes():
+    with pytest.raises(RuleSetError, match="only where a failure stands until it"):
+        read_where("recorded(result)", until="")
+
+
+def test_a_mapping_needs_a_kind_and_knows_no_other_key():
+    for key, said in (("{where: replaced}", "lacks 'kind'"), ("{kid: x}", "'kid' is not a key of")):
+        with pytest.raises(RuleSetError, match=said):
+            read("reading", key)

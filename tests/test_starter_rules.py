@@ -5,15 +5,19 @@ import re
 from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 
+import polars as pl
 import pytest
 
+from qa_engine.cli.rule_files import offered
 from qa_engine.conditions import Limit, parse_condition
 from qa_engine.conformity import CONFORMS, DOES_NOT_CONFORM, UNDECIDED
 from qa_engine.facts import ENGINE_FACTS, STATE_SUBJECTS
 from qa_engine.facts.catalogue import Catalogue
+from qa_engine.inspection import Assignment, inspect
+from qa_engine.plugin_host import installed_plugins
 from qa_engine.plugins import rule_of_thumb
 from qa_engine.rulesets import Example, Rule, check_examples, read_rule_sets
 from qa_engine.rulesets.examples import subject_of
@@ -289,7 +293,7 @@ def test_a_stop_casts_doubt_on_rinses_and_a_bad_meter_on_readings():
 )
 def test_the_three_limits_on_the_outlet_fire_one_after_the_other(outlet_mg_l, failed):
     ladder = ("outlet-below-early-warning", "outlet-below-house-limit", "outlet-below-stop-limit")
-    reading = {"outlet_as_tds": outlet_mg_l, "sampled": "flowing", "softening_bed": False}
+    reading = {"outlet_as_tds": outlet_mg_l, "sampled": "flowing", "lowers_tds": True}
     fired = {
         BY_ID[name].grading for name in ladder if BY_ID[name].requires.of_one(reading) is False
     }
@@ -306,10 +310,10 @@ OUTLET |= {"rinses_since_reading", "last_outlet_tds", "last_outlet_age"}
 
 
 @each_rule
-def test_no_limit_on_outlet_tds_is_laid_on_a_softening_bed(rule):
+def test_no_limit_on_outlet_tds_is_laid_on_a_bed_that_does_not_lower_it(rule):
     if OUTLET & set(rule.requires.names) and rule.rule not in FOR_ANY_BED:
         assert rule.applies_if
-        assert rule.applies_if.of_one({"softening_bed": True}) is False
+        assert rule.applies_if.of_one({"lowers_tds": False}) is False
 
 
 def test_what_a_later_good_value_does_not_undo_stands_until_the_work_is_logged():
@@ -365,3 +369,43 @@ def test_what_was_not_read_is_not_cited_as_if_it_had_been(rule):
     assert "trade article" not in told
     assert "1910.147" not in told or "from memory of 29 CFR 1910.147" in told
     assert told.count("PVP2002-1249") == told.count("ASME paper PVP2002-1249 on composite pressure")
+
+
+NEEDS_NONE = {"no_examination_by": "local code", "no_examination_document": "letter of 3 March"}
+
+
+@pytest.mark.parametrize(
+    ("stated", "undecided"),
+    [
+        ({}, ["T-1"]),
+        ({"no_examination_by": "local code"}, ["T-1"]),
+        ({"no_examination_document": "letter of 3 March"}, ["T-1"]),
+        (NEEDS_NONE, []),
+        ({**NEEDS_NONE, "from": "2026-05-31"}, []),
+        ({**NEEDS_NONE, "from": "2026-06-02"}, ["T-1"]),
+    ],
+)
+def test_no_examination_is_asked_for_where_an_authority_and_its_document_say_so(
+    fleet_of, stated, undecided
+):
+    fleet = fleet_of([], tanks=[{"tank": "T-1"}, {"tank": "T-1", "from": "2026-01-01", **stated}])
+    task = Assignment({}, fleet.register, datetime(2026, 6, 1, tzinfo=UTC))
+    findings = inspect(task, installed_plugins(), offered).findings
+    mine = findings.filter(pl.col("rule") == "vessel-examination-on-record")
+    assert mine["item"].to_list() == undecided
+
+
+def test_the_guarded_stop_limit_differs_from_the_simple_one_only_near_the_limit():
+    """1.6449 x 0.7 mg/L = 1.15 mg/L to either side of 30 mg/L it is open; past it both agree."""
+    simple, guarded = (
+        BY_ID[name] for name in ("outlet-below-stop-limit", "outlet-surely-below-stop-limit")
+    )
+    differs = []
+    for tenths in range(200, 400):
+        reading = {"sampled": "flowing", "lowers_tds": True, "outlet_as_tds": tenths / 10}
+        reading |= {"uncertainty of outlet_as_tds": 0.7}
+        verdict = guarded.outcome_of_one(reading)
+        if verdict != simple.outcome_of_one(reading):
+            assert verdict == UNDECIDED
+            differs.append(tenths / 10)
+    assert (differs[0], differs[-1], len(differs)) == (28.9, 31.1, 23)

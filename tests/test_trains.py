@@ -129,8 +129,9 @@ def test_an_anion_vessel_is_not_fed_by_the_tap(fleet_of):
 def test_only_the_cation_vessel_of_a_pair_is_spared_the_rules_on_outlet_tds(fleet_of):
     grades = ("two-bed cation", "two-bed anion")
     fleet = train(fleet_of, PAIR, grades=grades)
-    assert fleet.of("tank", "T1", "softening_bed", day(2)) is True
-    assert fleet.of("tank", "T2", "softening_bed", day(2)) is False
+    assert fleet.of("tank", "T1", "lowers_tds", day(2)) is False
+    assert fleet.of("tank", "T1", "softening_bed", day(2)) is False
+    assert fleet.of("tank", "T2", "lowers_tds", day(2)) is True
 
 
 def test_a_softening_bed_is_loaded_by_the_hardness_of_an_analysis_alone(fleet_of):

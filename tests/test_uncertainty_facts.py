@@ -201,11 +201,25 @@ READ = st.fixed_dictionaries(
 )
 
 
-@settings(deadline=None, derandomize=True, max_examples=40)
-@given(METERS, st.lists(READ, min_size=1, max_size=4), st.none() | st.floats(900, 1200))
-def test_the_parts_told_one_by_one_make_up_the_total(fleet_of, meter, readings, shown):
-    checks = [] if shown is None else [check(shown_before=shown)]
-    fleet = fleet_of([reading(**one) for one in readings] + checks, meters=[meter])
+DAYS = st.integers(1, 9).map("2026-05-0{}".format)
+CHANGED = st.fixed_dictionaries(
+    {"accuracy_percent": st.sampled_from([1.0, 2.0, 5.0]), "from": st.none() | DAYS}
+)
+CHECKED = st.builds(
+    lambda meter, day, shown: check(f"{day}T08:00", meter=meter, shown_before=shown),
+    st.sampled_from(["M-1", "M-2"]),
+    DAYS,
+    st.sampled_from([1000.0, 1100.0, 1200.0]),
+)
+TAKEN = st.builds(
+    lambda one, meter, day: reading(**{**one, "meter": meter, "at": f"{day}T08:00"}),
+    READ,
+    st.sampled_from(["M-1", "M-2", "M-9", None]),
+    DAYS,
+)
+
+
+def assert_the_parts_make_up_the_total(fleet):
     events = fleet.events("reading")
     for value, unit in (("outlet_tds", "mg/L"), ("outlet_conductivity", "uS/cm")):
         total = total_of(events, value, unit, fleet.past)["total"].to_list()
@@ -214,6 +228,27 @@ def test_the_parts_told_one_by_one_make_up_the_total(fleet_of, meter, readings, 
         assert [one for one in total if one is not None] == pytest.approx(
             [one for one in parts if one is not None], rel=1e-9, abs=1e-12
         )
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(METERS, st.lists(READ, min_size=1, max_size=4), st.none() | st.floats(900, 1200))
+def test_the_parts_told_one_by_one_make_up_the_total(fleet_of, meter, readings, shown):
+    checks = [] if shown is None else [check(shown_before=shown)]
+    fleet = fleet_of([reading(**one) for one in readings] + checks, meters=[meter])
+    assert_the_parts_make_up_the_total(fleet)
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(
+    st.lists(CHANGED, min_size=1, max_size=3, unique_by=lambda row: row["from"]),
+    st.lists(CHECKED, max_size=5),
+    st.lists(TAKEN, min_size=1, max_size=8),
+)
+def test_whatever_the_register_and_the_checks_say_of_a_meter_on_each_day(
+    fleet_of, rows, checks, readings
+):
+    meters = [{**METER, **row} for row in rows] + [{**METER, "meter": "M-2"}]
+    assert_the_parts_make_up_the_total(fleet_of([*checks, *readings], meters=meters))
 
 
 def test_what_is_told_by_conductivity_is_as_sure_as_if_the_meter_had_shown_it(fleet_of):

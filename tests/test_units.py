@@ -171,3 +171,9 @@ def test_a_detour_over_a_third_unit_changes_nothing(pair, number, data):
     direct = conversion(first, last).apply(number)
     detour = conversion(third, last).apply(conversion(first, third).apply(number))
     assert detour == pytest.approx(direct, rel=1e-12, abs=1e-9 if first in OFFSET else 0)
+
+
+def test_a_unit_is_shown_by_its_name_whatever_it_is_made_of():
+    made = unit("mg/L") * unit("psi") / unit("gal")
+    assert repr(made) == "Unit(name='mg/L x psi / (gal)')"
+    assert repr(unit("mg/L as CaCO3")) == "Unit(name='mg/L as CaCO3')"

@@ -3,15 +3,18 @@
 from pathlib import Path
 
 import click
+import polars as pl
 
 from qa_engine.cli.against import earlier_at
-from qa_engine.cli.instants import instant, period
+from qa_engine.cli.column_maps import MAP, map_from
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from
+from qa_engine.cli.instants import instant, known_then, period
 from qa_engine.cli.output import FORMATS, writable, write_report
 from qa_engine.cli.permissions_file import permissions_at
 from qa_engine.cli.rule_files import RuleChoice, rule_sources
 from qa_engine.explanation import inspect_explained
 from qa_engine.inspection import Assignment, inspect
-from qa_engine.intake import Intake, read_records, read_register, write_refused
+from qa_engine.intake import Intake, place_of, write_refused
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.report import Report, Tally
 
@@ -23,13 +26,19 @@ FILE = click.Path(path_type=Path)
 
 
 @click.command("inspect")
-@click.argument("records", nargs=-1, required=True, type=FILE)
-@click.option("--register", required=True, type=FILE, help="Register of vans, tanks, meters...")
+@click.argument("records", nargs=-1, required=True, type=RECORDS)
+@click.option("--register", type=FILE, help="Register of vans, tanks... A book has its own.")
 @click.option("--rules", multiple=True, type=FILE, help="Rule files or folders, instead of ours.")
 @click.option("--as-of", metavar="INSTANT", help="Judge as of this instant; by default, now.")
 @click.option("--from", "first", metavar="DATE", help="First day of a period to judge day by day.")
 @click.option("--to", "last", metavar="DATE", help="Last day of that period.")
+@click.option(
+    "--known-at",
+    metavar="INSTANT",
+    help="Judge by what the record book knew at this instant; as of it, without --as-of.",
+)
 @click.option("--time-zone", metavar="ZONE", help="Zone of times that state no offset.")
+@MAP
 @click.option("--permissions", type=FILE, help="Concessions and deviation permits, in YAML.")
 @click.option("--against", type=FILE, help="Say what changed since this report kept as JSON.")
 @click.option(
@@ -39,13 +48,15 @@ FILE = click.Path(path_type=Path)
 @click.option("--explain", is_flag=True, help="Say of each finding what decided it (text, JSON).")
 @click.option("--out", type=FILE, callback=writable, help="Write the report to this file.")
 def command(
-    records: tuple[Path, ...],
-    register: Path,
+    records: tuple[Given, ...],
+    register: Path | None,
     rules: tuple[Path, ...],
     as_of: str | None,
     first: str | None,
     last: str | None,
+    known_at: str | None,
     time_zone: str | None,
+    column_map: Path | None,
     permissions: Path | None,
     against: Path | None,
     refused: Path | None,
@@ -53,15 +64,17 @@ def command(
     explain: bool,
     out: Path | None,
 ) -> None:
-    """Judge service RECORDS (CSV, JSON Lines or Parquet files) by rule sets."""
+    """Judge service RECORDS (CSV, JSON Lines, Parquet, XLSX, or a record book) by rule sets."""
     if explain and form not in EXPLAINED:
         raise click.UsageError(f"--explain goes with --format text or json, not with {form}")
-    known = read_register(register)
-    when, days = instant(as_of, time_zone or known.zone.key), period(first, last)
+    then = known_then(known_at, time_zone)
+    known = register_from(register, records, then)
+    when, days = instant(as_of or known_at, time_zone or known.zone.key), period(first, last)
     sources = rule_sources(rules)
     earlier = earlier_at(against, when)
     permitted = permissions_at(permissions, sources, known.zone)
-    intake = read_records(records, time_zone=time_zone)
+    mapped = map_from(column_map)
+    intake = records_from(records, time_zone=time_zone, known_at=then, column_map=mapped)
     tell_refused(intake, refused)
     assignment = Assignment(
         intake.frames, known, when, days, permissions=permitted, earlier=earlier
@@ -84,16 +97,21 @@ def report_of(
 
 def tell_refused(intake: Intake, file: Path | None) -> None:
     """Say which records were refused: the first on standard error, all of them in a file."""
-    for row in intake.refused.head(SHOWN_REFUSED).iter_rows(named=True):
-        click.echo(_refusal(row), err=True)
-    if (more := intake.refused.height - SHOWN_REFUSED) > 0:
-        click.echo(f"... and {more:,} more; --refused FILE lists them all.", err=True)
+    show_refused(intake.refused)
     if file is not None:
         write_refused(intake.refused, file)
+
+
+def show_refused(refused: pl.DataFrame) -> None:
+    """Say on standard error which records were refused, or the first of very many."""
+    for row in refused.head(SHOWN_REFUSED).iter_rows(named=True):
+        click.echo(_refusal(row), err=True)
+    if (more := refused.height - SHOWN_REFUSED) > 0:
+        click.echo(f"... and {more:,} more; --refused FILE lists them all.", err=True)
 
 
 def _refusal(row: dict[str, object]) -> str:
     written = f"'{row['written']}'" if row["written"] is not None else None
     record = f"record {row['record']}," if row["record"] else None
     parts = (record, row["field"], written, row["expected"])
-    return f"{row['source']}:{row['line']}: {' '.join(str(part) for part in parts if part)}"
+    return f"{place_of(row)}: {' '.join(str(part) for part in parts if part)}"

@@ -20,6 +20,17 @@ def instant(text: str | None, time_zone: str) -> datetime:
     return moment
 
 
+def known_then(text: str | None, time_zone: str | None) -> datetime | None:
+    """Return the instant up to which a book's knowledge counts, or None if none was written."""
+    if text is None:
+        return None
+    try:
+        moment: datetime = Instant(time_zone=time_zone).deserialize(text)
+    except ValidationError as error:
+        raise click.BadParameter(str(error.messages[0]), param_hint="--known-at") from None
+    return moment
+
+
 def period(first: str | None, last: str | None) -> Period | None:
     """Return the period that a person wrote; both ends or neither."""
     if first is None and last is None:

@@ -3,6 +3,9 @@
 import click
 from rich.table import Table
 
+from qa_engine.cli.models_check import check
+from qa_engine.cli.models_explain import explain
+from qa_engine.cli.models_new import new
 from qa_engine.cli.output import console
 from qa_engine.plugin_host import PluginHost, installed_plugins, open_host
 
@@ -11,7 +14,11 @@ SHOWN_DIGEST = 16
 
 @click.group("models")
 def command() -> None:
-    """List the plugins and resin models that are loaded."""
+    """List the resin models that are loaded, check and explain them, or begin a new one."""
+
+
+for one in (check, explain, new):
+    command.add_command(one)
 
 
 @command.command("list")

@@ -15,9 +15,11 @@ WRONG_CALL = 2
 COMMANDS = {
     "demo": ("qa_engine.cli.demo", "Make the demo fleet, inspect it and show the result."),
     "inspect": ("qa_engine.cli.inspect", "Judge service records by rule sets."),
+    "forecast": ("qa_engine.cli.forecast", "Say by when the resin of each tank must be changed."),
+    "book": ("qa_engine.cli.book", "Keep records for good in a record book."),
     "rules": ("qa_engine.cli.rules", "Check and list rule sets."),
     "facts": ("qa_engine.cli.facts", "List the facts that rules may name."),
-    "models": ("qa_engine.cli.models", "List the plugins and resin models that are loaded."),
+    "models": ("qa_engine.cli.models", "List, check and explain the resin models."),
 }
 """Where each command lives and what the overview says of it."""
 

@@ -5,12 +5,12 @@ from pathlib import Path
 import click
 from rich.console import Console
 
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from
 from qa_engine.cli.inspect import tell_refused
 from qa_engine.cli.instants import instant
 from qa_engine.cli.permissions_file import permissions_at
 from qa_engine.cli.rule_files import rule_sources
 from qa_engine.inspection import Assignment
-from qa_engine.intake import read_records, read_register
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.preview import compare
 from qa_engine.report import Tally
@@ -27,8 +27,8 @@ WRITERS = {"text": comparison_text, "json": comparison_json, "csv": comparison_c
 @click.command("compare")
 @click.argument("old", type=FILE)
 @click.argument("new", type=FILE)
-@click.argument("records", nargs=-1, required=True, type=FILE)
-@click.option("--register", required=True, type=FILE, help="Register of vans, tanks, meters...")
+@click.argument("records", nargs=-1, required=True, type=RECORDS)
+@click.option("--register", type=FILE, help="Register of vans, tanks... A book has its own.")
 @click.option("--as-of", metavar="INSTANT", help="Use records up to this instant; by default, now.")
 @click.option("--permissions", type=FILE, help="Concessions and deviation permits, in YAML.")
 @click.option("--time-zone", metavar="ZONE", help="Zone of times that state no offset.")
@@ -39,8 +39,8 @@ WRITERS = {"text": comparison_text, "json": comparison_json, "csv": comparison_c
 def compare_rules(
     old: Path,
     new: Path,
-    records: tuple[Path, ...],
-    register: Path,
+    records: tuple[Given, ...],
+    register: Path | None,
     as_of: str | None,
     permissions: Path | None,
     time_zone: str | None,
@@ -54,10 +54,10 @@ def compare_rules(
     OLD and NEW are rule files or folders. A rule set that NEW does not hold goes on as it is.
     Exit status: 0 compared, 2 the call, the register or the rules are wrong, 3 incomplete.
     """
-    known = read_register(register)
+    known = register_from(register, records)
     when = instant(as_of, time_zone or known.zone.key)
     before, after = rule_sources([old]), rule_sources([new])
-    intake = read_records(records, time_zone=time_zone)
+    intake = records_from(records, time_zone=time_zone)
     tell_refused(intake, refused)
     tally = Tally(intake.read, intake.refused_rows, intake.repeated, intake.notes)
     permitted = permissions_at(permissions, before, known.zone)

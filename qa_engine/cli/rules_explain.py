@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from
 from qa_engine.cli.inspect import tell_refused
 from qa_engine.cli.instants import instant
 from qa_engine.cli.permissions_file import permissions_at
@@ -12,7 +13,6 @@ from qa_engine.explanation import explain_finding
 from qa_engine.explanation.as_json import explanation_json
 from qa_engine.explanation.as_text import explanation_text
 from qa_engine.inspection import Assignment
-from qa_engine.intake import read_records, read_register
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.report.outcome import INCOMPLETE
 
@@ -21,8 +21,8 @@ FILE = click.Path(path_type=Path)
 
 @click.command("explain")
 @click.argument("finding")
-@click.argument("records", nargs=-1, required=True, type=FILE)
-@click.option("--register", required=True, type=FILE, help="Register of vans, tanks, meters...")
+@click.argument("records", nargs=-1, required=True, type=RECORDS)
+@click.option("--register", type=FILE, help="Register of vans, tanks... A book has its own.")
 @click.option("--rules", multiple=True, type=FILE, help="Rule files or folders, instead of ours.")
 @click.option("--as-of", metavar="INSTANT", help="Judge as of this instant; by default, now.")
 @click.option("--time-zone", metavar="ZONE", help="Zone of times that state no offset.")
@@ -32,8 +32,8 @@ FILE = click.Path(path_type=Path)
 )
 def explain(
     finding: str,
-    records: tuple[Path, ...],
-    register: Path,
+    records: tuple[Given, ...],
+    register: Path | None,
     rules: tuple[Path, ...],
     as_of: str | None,
     time_zone: str | None,
@@ -49,11 +49,11 @@ def explain(
 
     Exit status: 3 if a plugin failed, so that an undecided verdict may be due to that.
     """
-    known = read_register(register)
+    known = register_from(register, records)
     when = instant(as_of, time_zone or known.zone.key)
     sources = rule_sources(rules)
     permitted = permissions_at(permissions, sources, known.zone)
-    intake = read_records(records, time_zone=time_zone)
+    intake = records_from(records, time_zone=time_zone)
     tell_refused(intake, None)
     task = Assignment(intake.frames, known, when, permissions=permitted)
     explained = explain_finding(finding, task, installed_plugins(), sources)

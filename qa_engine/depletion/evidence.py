@@ -67,7 +67,7 @@ def outlet_evidence(
             readings.select("tank", "at", "record", "number", "grade"),
             _ran_before(readings, usage, resin),
             inlet_at(readings, history),
-            _shown(readings, history),
+            shown_by(readings, history),
         ],
         how="horizontal",
     )
@@ -87,7 +87,7 @@ def _ran_before(readings: pl.DataFrame, usage: pl.DataFrame, resin: pl.DataFrame
     return used.select(fresh.alias("spent"), volume["resin_volume"])
 
 
-def _shown(readings: pl.DataFrame, history: History) -> pl.DataFrame:
+def shown_by(readings: pl.DataFrame, history: History) -> pl.DataFrame:
     """Return what meters showed on their scale of mg/L, and how far they can be trusted."""
     meters = valid_rows(readings, history.register, "meters", OF_METER)
     outlet = pl.coalesce("outlet_tds", pl.col("outlet_conductivity") * pl.col("factor"))

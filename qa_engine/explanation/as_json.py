@@ -40,7 +40,7 @@ def explanation_data(explained: Explained) -> dict[str, Any]:
         **_reasons(explained),
         "plugins_failed": [_plugin(plugin, explained) for plugin in explained.failed],
         "message": row.get("message"),
-        "correction": rule.correction,
+        "correction": row.get("correction"),
         "caution": rule.caution,
         "permission": row.get("permission"),
     }

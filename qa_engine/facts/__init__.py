@@ -1,6 +1,7 @@
 """Facts: the named, unit-bearing properties of subjects that rules speak about."""
 
 from qa_engine.facts.charge_facts import CHARGE_FACTS
+from qa_engine.facts.entry_facts import ENTRY_FACTS
 from qa_engine.facts.fact import EVENT_SUBJECTS, STATE_SUBJECTS, SUBJECTS, Fact, FactGroup
 from qa_engine.facts.grade_facts import GRADE_FACTS
 from qa_engine.facts.incident_facts import INCIDENT_FACTS
@@ -31,6 +32,7 @@ ENGINE_FACTS: tuple[FactGroup, ...] = (
     *VAN_FACTS,
     *RESIN_HELD_FACTS,
     *UNCERTAINTY_FACTS,
+    *ENTRY_FACTS,
 )
 """The facts that the engine itself finds, beside the fields of the records."""
 

@@ -7,6 +7,7 @@ from functools import cached_property
 import polars as pl
 
 from qa_engine.facts.fact import EVENT_SUBJECTS, SUBJECTS, Fact, FactGroup
+from qa_engine.facts.logged import meaning_of
 from qa_engine.facts.past import Past
 from qa_engine.fields import Quantity, RecordField, Word, YesNo
 from qa_engine.records import KINDS
@@ -60,8 +61,7 @@ def field_facts(kind: str) -> FactGroup:
 
 
 def _stated(kind: str, name: str, field: RecordField) -> Fact | None:
-    meaning = f"{name.replace('_', ' ')}, as logged with the {kind.replace('_', ' ')}"
-    at = (f"{kind}.{name}",)
+    meaning, at = meaning_of(kind, name), (f"{kind}.{name}",)
     if isinstance(field, Quantity):
         of = field.unit
         return Fact(name, "number", meaning, of, low=field.low, high=field.high, looks_at=at)

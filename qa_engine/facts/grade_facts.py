@@ -15,7 +15,8 @@ def grades_of(models: Mapping[str, ResinModel]) -> pl.DataFrame:
     rows = [
         {
             "grade": name,
-            "softening_bed": not model.grade.lowers_tds,
+            "softening_bed": model.grade.bed == "softening",
+            "lowers_tds": model.grade.lowers_tds,
             "grade_outlet_after": model.grade.outlet_after_change_mg_l,
             "grade_least_flow": model.grade.least_flow_bv_h,
             "grade_greatest_flow": model.grade.greatest_flow_bv_h,
@@ -24,7 +25,7 @@ def grades_of(models: Mapping[str, ResinModel]) -> pl.DataFrame:
         for name, model in models.items()
     ]
     numbers = ("grade_outlet_after", "grade_least_flow", "grade_greatest_flow", "capacity_eq_l")
-    schema = {"grade": pl.String(), "softening_bed": pl.Boolean()}
+    schema = {"grade": pl.String(), **dict.fromkeys(("softening_bed", "lowers_tds"), pl.Boolean())}
     return pl.DataFrame(rows, schema=schema | dict.fromkeys(numbers, pl.Float64()), orient="row")
 
 
@@ -47,6 +48,7 @@ def _grade(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:
     silence_tells = pl.lit(past.models_complete) | pl.col("grade").is_null()
     return grade_rows(charge["grade"], past.models).select(
         pl.when(told).then("softening_bed").when(silence_tells).then(False).alias("softening_bed"),
+        pl.when(told).then("lowers_tds").when(silence_tells).then(True).alias("lowers_tds"),
         pl.when(told | silence_tells).then(told).alias("grade_known"),
         "grade_outlet_after",
         "grade_least_flow",
@@ -80,8 +82,16 @@ GRADE_FACTS = (
             Fact(
                 "softening_bed",
                 "yes/no",
-                "the model of this grade says that the bed does not lower TDS",
+                "the model of this grade says that the bed only softens the water",
                 absent="no",
+                looks_at=("model",),
+            ),
+            Fact(
+                "lowers_tds",
+                "yes/no",
+                "the bed takes salts out, so that the TDS of its outlet tells of the rinse; no "
+                "where the model of this grade says that it does not, as of a softening bed or of "
+                "the cation vessel of a pair, and yes where no model speaks for it",
                 looks_at=("model",),
             ),
             Fact(

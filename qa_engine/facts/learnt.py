@@ -9,6 +9,7 @@ from qa_engine.charges import so_far_in_charge
 from qa_engine.depletion.inlet import inlet_at
 from qa_engine.depletion.learning import QUANTILES
 from qa_engine.depletion.likelihood import scatter_factor
+from qa_engine.depletion.limit import used_fraction_at
 from qa_engine.depletion.model import Floats, ResinModel
 from qa_engine.depletion.scenarios import COUNT, Scenarios
 from qa_engine.depletion.weighing import spent_outlet, water_of
@@ -69,6 +70,33 @@ class Outlook:
 def outlook_of(subjects: pl.DataFrame, past: Past) -> Outlook:
     """Return the scenarios of each subject's charge as they were at its instant."""
     return _outlook(_looked_up(subjects, past), past)
+
+
+def used_when_shown(limit_mg_l: Floats, outlook: Outlook, past: Past) -> Floats:
+    """Return the used fraction at which each outlet first shows a limit, in each scenario [1].
+
+    Args:
+        limit_mg_l: on the meter's scale, shape (subjects,) [mg/L]; NaN is none.
+        outlook: the scenarios of the subjects' charges.
+        past: has the models.
+
+    Returns:
+        An array of the shape (subjects, scenarios); infinite where the outlet never shows so much,
+        NaN where nothing is known, there is no limit, or the grade does not lower TDS.
+    """
+    found = np.full((len(limit_mg_l), COUNT), np.nan)
+    for grade, model in past.models.items():
+        own = (outlook.grades == grade).fill_null(value=False).to_numpy()
+        rows = own & ~np.isnan(limit_mg_l)
+        if rows.any() and model.grade.lowers_tds:
+            found[rows] = used_fraction_at(
+                model,
+                limit_mg_l[rows, np.newaxis],
+                water_of(outlook.water.filter(rows), 1),
+                np.full((int(rows.sum()), 1), np.nan),
+                outlook.scenarios.transfer_units[rows],
+            )
+    return found
 
 
 def _looked_up(subjects: pl.DataFrame, past: Past) -> pl.DataFrame:

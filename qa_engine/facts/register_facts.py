@@ -29,6 +29,10 @@ _OF_TANKS = {
     "freeboard_max": "greatest height left free above the resin, as the register has it",
     "construction": "what the vessel is made of, as the register has it",
     "position": "where the tank stands in the train, as the register has it",
+    "no_examination_by": "on whose authority the vessel needs no periodic examination, as the "
+    "register has it",
+    "no_examination_document": "the document that says the vessel needs no periodic examination, "
+    "as the register has it",
 }
 
 

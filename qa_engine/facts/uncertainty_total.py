@@ -1,17 +1,18 @@
-"""The uncertainty of very many readings: per row of the register, a few numbers tell it all.
+"""The uncertainty of very many readings: per state of a meter, a few numbers tell it all.
 
-``u^2 = y^2 (a + c^2 + g (dT / slope)^2) + y b + d``, with a, b, d and g from the meter's row in the
-register, c from its last check and dT from the water. It is the sum of squares of the parts that
+``u^2 = y^2 (a + g (dT / slope)^2) + y b + d``, with a, b, d and g from the meter's row in the
+register and its last check, and dT from the water. It is the sum of squares of the parts that
 ``uncertainty_budget`` tells one by one; a property test holds the two equal.
 """
 
-from dataclasses import replace
-
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from qa_engine.facts.past import Past
 from qa_engine.facts.uncertainty_budget import checks_of
-from qa_engine.history import latest, valid_rows
+from qa_engine.history import latest
+from qa_engine.register import BEGINNING
 from qa_engine.uncertainty import (
     COEFFICIENT_HALF_WIDTH_PER_K,
     COEFFICIENT_PER_K,
@@ -21,7 +22,17 @@ from qa_engine.uncertainty import (
     USUAL_FACTOR,
 )
 
-OF_ROW = ("squared", "linear", "constant", "of warmth", "coldest", "ever beyond")
+AMOUNTS = ("squared", "linear", "constant", "of warmth", "coldest")
+"""What a state of a meter makes of a reading: a, b, d, g, and the coldest that the water can be."""
+
+AT_A_TIME = 16_384
+"""So many readings fit into the cache of a processor with all that is reckoned on the way."""
+
+NOWHERE = -1
+"""The last place of the amounts: a state of which nothing is known."""
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
 
 
 def total_of(readings: pl.DataFrame, value: str, unit: str, past: Past) -> pl.DataFrame:
@@ -36,26 +47,93 @@ def total_of(readings: pl.DataFrame, value: str, unit: str, past: Past) -> pl.Da
     Returns:
         A frame of ``total``, null where it is not known, and ``check``, row for row.
     """
+    states = _states(past, is_tds=unit == "mg/L")
+    place = _places(readings, states)
+    shown, degc = (readings[name].to_numpy() for name in (value, "water_temperature"))
+    amounts = [np.append(states[name].to_numpy(), np.nan) for name in AMOUNTS]
+    total = pl.Series("total", _totals(shown, degc, place, amounts), nan_to_null=True)
+    return pl.DataFrame([total, _adding(states["check"], place)])
+
+
+def _adding(checks: pl.Series, place: Places) -> pl.Series:
+    """Return the check that adds to each uncertainty; few ever do."""
+    found = np.flatnonzero(np.append(checks.is_not_null(), False).take(place))
+    none = pl.Series("check", [None], pl.String).new_from_index(0, len(place))
+    return none.scatter(found, checks.gather(place[found])) if len(found) else none
+
+
+def _totals(shown: Floats, degc: Floats, place: Places, amounts: list[Floats]) -> Floats:
+    """Return the standard uncertainties of readings, NaN where unknown, shape (n)."""
+    total = np.empty(len(shown))
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for start in range(0, len(shown), AT_A_TIME):
+            part = slice(start, start + AT_A_TIME)
+            y, t = shown[part], degc[part]
+            squared, linear, constant, of_warmth, coldest = (a.take(place[part]) for a in amounts)
+            away = np.where(np.isnan(t), coldest, t) - REFERENCE_DEGC
+            steep = away / (away * COEFFICIENT_PER_K + 1.0)
+            squares = squared + of_warmth * steep * steep
+            np.sqrt(y * (y * squares + linear) + constant, out=total[part])
+    return total
+
+
+def _states(past: Past, *, is_tds: bool) -> pl.DataFrame:
+    """Return how meters stood from an instant ``at`` on, those first that only ever stood one way.
+
+    A meter's state changes with its row in the register and with its checks; the checks of a meter
+    that never was beyond its data sheet change nothing.
+    """
     checks = checks_of(past)
-    meters = past.register.table("meters").with_columns(_of_row(checks, is_tds=unit == "mg/L"))
-    register = replace(past.register, tables={**past.register.tables, "meters": meters})
-    rows = valid_rows(readings, register, "meters", OF_ROW)
-    off = _off(readings, rows["ever beyond"], checks)
-    away = pl.col("water_temperature").fill_null(pl.col("coldest")) - REFERENCE_DEGC
-    steep = away / (away * COEFFICIENT_PER_K + 1.0)
-    shown = pl.col(value)
-    squares = pl.col("squared") + pl.col("of warmth") * steep * steep
-    if off is not None:
-        squares += (pl.col("off") * pl.col("off") / 3e4).fill_null(0.0)
-    total = (shown * (shown * squares + pl.col("linear")) + pl.col("constant")).sqrt()
-    frame = readings.select(value, "water_temperature").with_columns(rows)
-    frame = frame if off is None else frame.with_columns(off)
-    check = pl.lit(None, pl.String) if off is None else pl.col("check")
-    # Lazily, so that what stands in the sum twice is worked out once.
-    return frame.lazy().select(total.alias("total"), check.alias("check")).collect()
+    meters = past.register.table("meters").select("meter", "holds_from", *_of_row(is_tds=is_tds))
+    beyond = checks.filter("beyond").select("meter").unique()
+    changes = [
+        meters.select("meter", at="holds_from"),
+        checks.join(beyond, on="meter", how="semi").select("meter", "at"),
+    ]
+    moments = pl.concat(changes).unique()
+    found = latest(moments, meters, by="meter", take=AMOUNTS, at="holds_from")
+    check = latest(moments, checks, by="meter", take=["off", "check", "beyond"])
+    off = pl.when("beyond").then("off").fill_null(0.0)
+    alone = (pl.len().over("meter") == 1) & (pl.col("at") == BEGINNING)
+    return (
+        pl.concat([moments, found, check], how="horizontal")
+        .with_columns(
+            pl.col("squared") + off * off / 3e4,
+            pl.when("beyond").then("check"),
+            alone=alone,
+        )
+        .sort(~pl.col("alone"), "meter", "at")
+        .with_columns(place=pl.int_range(pl.len()))
+    )
 
 
-def _of_row(checks: pl.DataFrame, *, is_tds: bool) -> list[pl.Expr]:
+def _places(readings: pl.DataFrame, states: pl.DataFrame) -> Places:
+    """Return the place of each reading's state, ``NOWHERE`` where its meter has none yet.
+
+    Only the readings of meters that changed are looked up by their instant.
+    """
+    place = _first_places(readings["meter"], states)
+    changed = np.flatnonzero(place >= int(states["alone"].sum()))
+    if len(changed):
+        asked = readings.select("meter", "at")[changed]
+        found = latest(asked, states, by="meter", take=["place"])["place"]
+        place[changed] = found.fill_null(NOWHERE)
+    return place
+
+
+def _first_places(meter: pl.Series, states: pl.DataFrame) -> Places:
+    """Return the place of the first state of each meter, ``NOWHERE`` for a meter that has none.
+
+    A tank is read with one meter for long: neighbours with the same meter are looked up once.
+    """
+    firsts = states.unique("meter", keep="first", maintain_order=True).select("meter", "place")
+    run = meter.rle_id().to_numpy()
+    begins = np.flatnonzero(np.append(True, run[1:] != run[:-1])[: len(run)])
+    of_run = meter[begins].to_frame().join(firsts, on="meter", how="left", maintain_order="left")
+    return of_run["place"].fill_null(NOWHERE).to_numpy().take(run)
+
+
+def _of_row(*, is_tds: bool) -> list[pl.Expr]:
     """Return what a row of the register makes of a reading, as columns of the register."""
     stated = pl.col("accuracy_percent").is_not_null() | pl.col("accuracy_digits").is_not_null()
     percent = pl.col("accuracy_percent").fill_null(0.0) / 100
@@ -69,29 +147,10 @@ def _of_row(checks: pl.DataFrame, *, is_tds: bool) -> list[pl.Expr]:
     outside = pl.when(digits < 1).then(step * step / 12).otherwise(0.0)
     left_out = pl.when("compensation").then(0.0).when(~pl.col("compensation")).then(1.0)
     of_warmth = COEFFICIENT_HALF_WIDTH_PER_K**2 + left_out * COEFFICIENT_PER_K**2
-    beyond = checks.filter("beyond")["meter"].unique().to_list()
     return [
         pl.when(stated).then((percent * percent + of_factor) / 3).alias("squared"),
         (percent * digits * step * 2 / 3).alias("linear"),
         (digits * digits * step * step / 3 + outside).alias("constant"),
         (of_warmth / 3).alias("of warmth"),
         pl.when("compensation").then(COLDEST_DEGC).alias("coldest"),
-        pl.col("meter").is_in(beyond).alias("ever beyond"),
     ]
-
-
-def _off(readings: pl.DataFrame, concerned: pl.Series, checks: pl.DataFrame) -> pl.DataFrame | None:
-    """Return how far beyond its data sheet each meter was when last checked; None if none ever was.
-
-    Few meters ever are; only the readings of those are looked up.
-    """
-    concerned = concerned.fill_null(value=False)
-    if not concerned.any():
-        return None
-    place = concerned.to_frame("c").select(pl.when("c").then(pl.col("c").cum_sum() - 1)).to_series()
-    asked = readings.select("meter", "at").filter(concerned)
-    found = latest(asked, checks, by="meter", take=["off", "check", "beyond"])
-    told = found.select(
-        pl.when("beyond").then(pl.col(name)).alias(name) for name in ("off", "check")
-    )
-    return told.select(pl.all().gather(place))

@@ -1,6 +1,6 @@
 """Rows as they come from a file, some at a time, before anything has judged their cells."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -12,6 +12,9 @@ LINE = "line of the file"
 
 ROWS_PER_BATCH = 100_000
 
+NOT_READ = "\N{SUBSTITUTE}"
+"""Stands before a cell that a column map could not read, so that no field takes it by chance."""
+
 
 @dataclass(frozen=True)
 class Batch:
@@ -21,11 +24,17 @@ class Batch:
         cells: a column per field as written (text, or native values from Parquet), and ``LINE``.
         units: the units that column heads gave, by field.
         refused: rows that could not even be split into cells.
+        sheet: the sheet of a workbook that they stand in.
+        time_zone: the zone of local times, where it is not the one of the whole call.
+        tell: says of a problem in which cell it stands and what was written there.
     """
 
     cells: pl.DataFrame
     units: Mapping[str, str]
     refused: tuple[Refused, ...] = ()
+    sheet: str | None = None
+    time_zone: str | None = None
+    tell: Callable[[Refused], Refused] | None = None
 
     @property
     def refused_rows(self) -> int:

@@ -8,7 +8,9 @@ the file goes through Python's csv module, which keeps count of lines inside quo
 import codecs
 import csv
 import io
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterator
+from dataclasses import replace
 from itertools import islice
 from typing import Any, BinaryIO, NamedTuple
 
@@ -17,13 +19,15 @@ import polars as pl
 from qa_engine.errors import IntakeError
 from qa_engine.fields import shown
 from qa_engine.intake.batch import LINE, ROWS_PER_BATCH, Batch, text_batch
-from qa_engine.intake.heads import Head, read_record_heads, units_of
+from qa_engine.intake.heads import ALWAYS, read_record_heads, units_of
 from qa_engine.intake.refused import LONGEST_WRITTEN, Refused
+from qa_engine.intake.text_encoding import as_utf8
 from qa_engine.intake.written_file import not_utf8
 
 BYTES_PER_PIECE = 32_000_000
-_CELL = r'(?:[^",]*|"(?:[^"]|"")*")'
-_WELL_QUOTED = rf"^{_CELL}(?:,{_CELL})*\r?$"
+COMMA = ","
+SEPARATORS = {COMMA: "commas", ";": "semicolons", "\t": "tabs", "|": "upright strokes"}
+"""What may stand between the cells of a row, and what a message calls it."""
 
 
 class Row(NamedTuple):
@@ -37,39 +41,71 @@ class Row(NamedTuple):
 def csv_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
     """Yield the rows of a CSV file of records.
 
+    Cells are separated by commas, or by another of ``SEPARATORS`` if the heads say so.
+
     Raises:
-        IntakeError: the file is not UTF-8, a column is unknown, or a quotation mark is never
-            closed.
+        IntakeError: the file is not UTF-8 or UTF-16, a column is unknown, or a quotation mark is
+            never closed.
     """
-    written = _plain_head(name, stream)
-    if written is None:
-        yield from _slow_file(name, stream)
-    else:
-        yield from _fast_file(name, stream, read_record_heads(name, written))
+    with as_utf8(name, stream) as text:
+        separator = _separator(text)
+        written = _plain_head(name, text, separator)
+        if written is None:
+            yield from _slow_file(name, text, separator)
+            return
+        heads = read_record_heads(name, written)
+        names = [head.name for head in heads]
+        for batch in table_batches(name, text, names, 2, separator):
+            yield replace(batch, units=units_of(heads))
 
 
-def _plain_head(name: str, stream: BinaryIO) -> list[str] | None:
+def _separator(stream: BinaryIO) -> str:
+    """Return what separates the heads: a comma unless another gives every head that must be."""
+    first = stream.readline().removeprefix(codecs.BOM_UTF8).decode(errors="replace")
+    stream.seek(0)
+    for separator in SEPARATORS:
+        names = {cell.split("[")[0].strip(' "\r\n') for cell in first.split(separator)}
+        if names.issuperset(ALWAYS):
+            return separator
+    return COMMA
+
+
+def _plain_head(name: str, stream: BinaryIO, separator: str) -> list[str] | None:
     """Return the first line's cells, or nothing if that line may not be the whole head."""
     first = stream.readline().removeprefix(codecs.BOM_UTF8)
     if not first.strip() or b"\r" in first.rstrip(b"\r\n"):
         return None
     try:
-        return next(csv.reader([first.decode()])) if _well_quoted(first) else None
+        plain = _well_quoted(first, separator)
+        return next(csv.reader([first.decode()], delimiter=separator)) if plain else None
     except (UnicodeDecodeError, pl.exceptions.PolarsError):
         raise not_utf8(name, stream) from None
 
 
-def _fast_file(name: str, stream: BinaryIO, heads: tuple[Head, ...]) -> Iterator[Batch]:
-    names, units = [head.name for head in heads], units_of(heads)
-    line, start = 2, stream.tell()
+def table_batches(
+    name: str, stream: BinaryIO, names: list[str], line: int, separator: str = COMMA
+) -> Iterator[Batch]:
+    """Yield rows of CSV text in UTF-8 from where the stream stands.
+
+    Args:
+        name: the file, for messages.
+        stream: the bytes to read.
+        names: of the columns; a row with more cells is refused.
+        line: the number of the line on which the stream stands.
+        separator: what stands between cells.
+
+    Raises:
+        IntakeError: the text is not UTF-8, or a quotation mark is never closed.
+    """
+    start = stream.tell()
     for piece in _pieces(stream):
-        cells = _columns(piece, names)
+        cells = _columns(piece, names, separator)
         if cells is None:
             stream.seek(start)
-            yield from _slow_batches(name, rows_of(name, stream, line), names, units)
+            yield from _slow_batches(name, rows_of(name, stream, line, separator), names, separator)
             return
         numbers = pl.int_range(line, line + cells.height, dtype=pl.UInt32, eager=True)
-        yield Batch(cells.with_columns(numbers.alias(LINE)), units)
+        yield Batch(cells.with_columns(numbers.alias(LINE)), {})
         line, start = line + cells.height, start + len(piece)
 
 
@@ -86,18 +122,19 @@ def _pieces(stream: BinaryIO) -> Iterator[bytes]:
         yield kept
 
 
-def _columns(piece: bytes, names: list[str]) -> pl.DataFrame | None:
+def _columns(piece: bytes, names: list[str], separator: str) -> pl.DataFrame | None:
     """Return a piece as columns of text, or nothing if a line of it may not be one plain row."""
     if b"\n\n" in piece or b"\n\r\n" in piece or piece.startswith((b"\n", b"\r\n")):
         return None
     if b"\r" in piece and piece.count(b"\r") != piece.count(b"\r\n"):
         return None
     try:
-        if b'"' in piece and not _well_quoted(piece):
+        if b'"' in piece and not _well_quoted(piece, separator):
             return None
         cells = pl.read_csv(
             piece,
             has_header=False,
+            separator=separator,
             schema=dict.fromkeys(names, pl.String()),
             missing_columns="insert",
         )
@@ -107,34 +144,38 @@ def _columns(piece: bytes, names: list[str]) -> pl.DataFrame | None:
     return cells if cells.height == lines else None
 
 
-def _well_quoted(piece: bytes) -> bool:
+def _well_quoted(piece: bytes, separator: str) -> bool:
+    between = re.escape(separator)
+    cell = rf'(?:[^"{between}]*|"(?:[^"]|"")*")'
     lines = pl.Series([piece]).cast(pl.String()).str.strip_suffix("\n").str.split("\n").explode()
     quoted = lines.filter(lines.str.contains('"', literal=True))
-    return bool(quoted.str.contains(_WELL_QUOTED).all())
+    return bool(quoted.str.contains(rf"^{cell}(?:{between}{cell})*\r?$").all())
 
 
-def _slow_file(name: str, stream: BinaryIO) -> Iterator[Batch]:
+def _slow_file(name: str, stream: BinaryIO, separator: str) -> Iterator[Batch]:
     stream.seek(0)
-    rows = rows_of(name, stream, 1)
+    rows = rows_of(name, stream, 1, separator)
     first = next(rows, Row(1, []))
     if first.wrong:
         raise IntakeError(f"{name}:{first.line}: the column heads: {first.wrong}")
     heads = read_record_heads(name, first.cells)
-    yield from _slow_batches(name, rows, [head.name for head in heads], units_of(heads))
+    for batch in _slow_batches(name, rows, [head.name for head in heads], separator):
+        yield replace(batch, units=units_of(heads))
 
 
-def rows_of(name: str, stream: BinaryIO, line: int) -> Iterator[Row]:
+def rows_of(name: str, stream: BinaryIO, line: int, separator: str = COMMA) -> Iterator[Row]:
     """Yield the rows of CSV text from where the stream stands; blank lines are no rows.
 
     Args:
         name: the file, for messages.
         stream: the bytes to read.
         line: the number of the line on which the stream stands.
+        separator: what stands between cells.
 
     Raises:
         IntakeError: the text is not UTF-8, or a quotation mark is never closed.
     """
-    reader = csv.reader(_lines(stream), strict=True)
+    reader = csv.reader(_lines(stream), strict=True, delimiter=separator)
     try:
         yield from _counted(name, reader, line)
     except UnicodeDecodeError:
@@ -176,20 +217,22 @@ def _malformed(name: str, begins: int, ends: int, error: str) -> Row:
 
 
 def _slow_batches(
-    name: str, rows: Iterator[Row], names: list[str], units: Mapping[str, str]
+    name: str, rows: Iterator[Row], names: list[str], separator: str
 ) -> Iterator[Batch]:
     while some := list(islice(rows, ROWS_PER_BATCH)):
         good = [row for row in some if not row.wrong and len(row.cells) <= len(names)]
         padded = [row.cells + [None] * (len(names) - len(row.cells)) for row in good]
-        whole = text_batch(padded, [row.line for row in good], names, units)
+        whole = text_batch(padded, [row.line for row in good], names, {})
         bad = (row for row in some if row.wrong or len(row.cells) > len(names))
-        yield Batch(whole.cells, units, tuple(_refused(name, row, names) for row in bad))
+        refused = tuple(_refused(name, row, names, separator) for row in bad)
+        yield replace(whole, refused=refused)
 
 
-def _refused(name: str, row: Row, names: list[str]) -> Refused:
+def _refused(name: str, row: Row, names: list[str], separator: str) -> Refused:
     if row.wrong:
-        return Refused(name, row.line, None, None, None, f"cells separated by commas ({row.wrong})")
-    place = names.index("record")
-    written = shown(",".join(row.cells[len(names) :]), LONGEST_WRITTEN)
+        expected = f"cells separated by {SEPARATORS[separator]} ({row.wrong})"
+        return Refused(name, row.line, None, None, None, expected)
+    record = shown(row.cells[names.index("record")]) if "record" in names else None
+    written = shown(separator.join(row.cells[len(names) :]), LONGEST_WRITTEN)
     expected = f"{len(names)} cells, one per column (the row has {len(row.cells)})"
-    return Refused(name, row.line, shown(row.cells[place]) or None, None, written, expected)
+    return Refused(name, row.line, record or None, None, written, expected)

@@ -14,6 +14,13 @@ ALWAYS = ("record", "kind", "at")
 """The columns without which no row of a file can be a record."""
 
 
+REFUSED_IN = "refused in"
+REFUSED_LINE = "refused line"
+REFUSED_BECAUSE = "refused because"
+NOT_RECORDED = (REFUSED_IN, REFUSED_LINE, REFUSED_BECAUSE)
+"""Columns of refused rows that were written down to be mended; they are read over."""
+
+
 class Head(NamedTuple):
     """The head of a column: ``water_used [gal]`` has the name water_used and the unit gal."""
 
@@ -76,6 +83,8 @@ def _split(written: str) -> Head:
 def _problem(head: Head, fields: Mapping[str, RecordField]) -> str | None:
     if not head.name:
         return "a column has no name"
+    if head.name in NOT_RECORDED and fields is RECORD_FIELDS:
+        return None
     if head.name not in fields:
         hint = nearest(head.name, fields)
         return f"there is no column '{shown(head.name)}'" + (f"; {hint}" if hint else "")

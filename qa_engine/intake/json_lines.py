@@ -2,13 +2,13 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import islice
 from typing import Any, BinaryIO
 
 import polars as pl
 
-from qa_engine.fields import NUMBER, shown
+from qa_engine.fields import NUMBER, RecordField, shown
 from qa_engine.intake.batch import LINE, ROWS_PER_BATCH, Batch
 from qa_engine.intake.heads import Head, read_heads
 from qa_engine.intake.refused import Refused, as_written
@@ -25,17 +25,36 @@ class _Members(list[tuple[str, Any]]):
 _DECODER = json.JSONDecoder(
     object_pairs_hook=_Members, parse_float=str, parse_int=str, parse_constant=str
 )
-_Heads = dict[str, Head]
 _Cells = dict[str, str | None]
 
 
-def json_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
-    """Yield the rows of a JSON Lines file of records.
+class _Heads(dict[str, Head]):
+    """What the members' names mean, as far as they were met, and the fields that they may name."""
+
+    def __init__(self, fields: Mapping[str, RecordField]) -> None:
+        super().__init__()
+        self.fields = fields
+
+    def of(self, place: str, written: str) -> Head:
+        """Return the head that a member's name is.
+
+        Raises:
+            IntakeError: it names no field.
+        """
+        if written not in self:
+            self[written] = read_heads(place, [written], self.fields)[0]
+        return self[written]
+
+
+def json_batches(
+    name: str, stream: BinaryIO, fields: Mapping[str, RecordField] = RECORD_FIELDS
+) -> Iterator[Batch]:
+    """Yield the rows of a JSON Lines file, by default one of records.
 
     Raises:
         IntakeError: the file is not UTF-8, or a member's name is no field.
     """
-    heads: _Heads = {}
+    heads = _Heads(fields)
     lines = enumerate(stream, 1)
     while some := list(islice(lines, ROWS_PER_BATCH)):
         try:
@@ -72,7 +91,7 @@ def _row(name: str, line: int, text: str, heads: _Heads) -> tuple[int, _Cells] |
     cells: _Cells = {}
     escapes = "\\u" in text
     for written, value in members:
-        head = heads.get(written) or _new_head(f"{name}:{line}", written, heads)
+        head = heads.of(f"{name}:{line}", written)
         twice = head.name in cells
         if twice or isinstance(value, list) or (escapes and not _is_text(value)):
             record = dict(members).get("record")
@@ -80,11 +99,6 @@ def _row(name: str, line: int, text: str, heads: _Heads) -> tuple[int, _Cells] |
         plain = value is None or (head.unit is None and isinstance(value, str))
         cells[head.name] = value if plain else _in_words(value, head.unit)
     return line, cells
-
-
-def _new_head(place: str, written: str, heads: _Heads) -> Head:
-    heads[written] = read_heads(place, [written], RECORD_FIELDS)[0]
-    return heads[written]
 
 
 def _wrong(value: object, twice: bool) -> str:

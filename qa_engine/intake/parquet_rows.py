@@ -6,7 +6,7 @@ from typing import BinaryIO
 import polars as pl
 
 from qa_engine.errors import IntakeError
-from qa_engine.fields import Day, Identifier, Instant, Quantity, RecordField, YesNo
+from qa_engine.fields import Day, Identifier, Instant, Quantity, RecordField, Text, YesNo
 from qa_engine.intake.batch import LINE, Batch
 from qa_engine.intake.heads import read_record_heads, units_of
 from qa_engine.records import RECORD_FIELDS
@@ -14,6 +14,7 @@ from qa_engine.records import RECORD_FIELDS
 ROWS_PER_SLICE = 500_000
 """How many rows are in memory as the file has them: a column for every field of every kind."""
 
+_WORDS_OF_ANY_SORT = Text()
 _WORDS = (pl.String, pl.Categorical, pl.Enum)
 
 
@@ -38,7 +39,7 @@ def _slices(name: str, table: pl.LazyFrame) -> Iterator[Batch]:
     heads = read_record_heads(name, types.names())
     columns = [
         pl.col(written)
-        .cast(_wanted(name, written, dtype, RECORD_FIELDS[head.name]))
+        .cast(_wanted(name, written, dtype, RECORD_FIELDS.get(head.name, _WORDS_OF_ANY_SORT)))
         .alias(head.name)
         for (written, dtype), head in zip(types.items(), heads, strict=True)
     ]

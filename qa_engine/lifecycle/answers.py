@@ -3,7 +3,7 @@
 import numpy as np
 import polars as pl
 
-from qa_engine.closing import cited, closing_places, taken
+from qa_engine.closing import cited, closing_of
 from qa_engine.facts import STATE_SUBJECTS
 from qa_engine.judging import Judged
 from qa_engine.lifecycle.earlier import INSTANT, Earlier
@@ -19,8 +19,8 @@ ANSWERS: dict[str, pl.DataType] = {
     "edition now": pl.String(),
 }
 """A row for each finding that was judged again: ``verdict`` of its own last subject, and of
-the first subject from there on that conforms, if any: whether it is that subject ``itself``, its
-instant, its record, the records its facts cite and the edition that judged it."""
+what ended it, if anything did: whether that is the subject ``itself``, the instant, the record,
+the records that its facts cite and the edition that judged it."""
 
 NO_ANSWERS = pl.DataFrame(schema=ANSWERS)
 
@@ -63,20 +63,22 @@ def _of_thing(asked: pl.DataFrame, judged: Judged) -> pl.DataFrame:
 
 def _answered(mine: pl.DataFrame, judged: Judged, which: int, item: Places) -> pl.DataFrame:
     places = mine["place"].to_numpy().astype(np.int64)
-    found = closing_places(judged, which, item, places)
-    worded = judged.wording[which][np.maximum(found, 0)]
+    closing = closing_of(judged, which, item, places)
+    # What a settling record ended is not judged anew: the finding's own edition still stands.
+    place = np.where(closing.place == NOWHERE, places, closing.place)
+    worded = judged.wording[which][place]
     editions = [edition.rule.edition for edition in judged.requirements[which].editions]
     return pl.DataFrame(
         {
             "asked": mine["asked"],
             "verdict": judged.outcomes[which][places],
-            "itself": found == places,
-            "at": taken(judged.subjects["at"], found),
-            "record": taken(judged.subjects["record"], found),
-            "cited": cited(judged, which, found),
+            "itself": closing.place == places,
+            "at": closing.at,
+            "record": closing.record,
+            "cited": cited(judged, which, closing.place),
             "edition now": [
-                editions[version] if place != NOWHERE else None
-                for version, place in zip(worded, found, strict=True)
+                editions[version] if ended else None
+                for version, ended in zip(worded, closing.at.is_not_null(), strict=True)
             ],
         },
         schema=ANSWERS,

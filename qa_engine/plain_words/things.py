@@ -46,6 +46,8 @@ NOUNS: Mapping[str, str] = {
     "meter_factor": "the conversion factor of the meter",
     "meter_resolution": "the resolution of the meter",
     "origin": "the origin of the resin",
+    "no_examination_by": "who says that the vessel needs no periodic examination",
+    "no_examination_document": "the document that says so",
     "outlet_as_tds": "outlet TDS (as shown, or from conductivity)",
     "outlet_conductivity": "outlet conductivity",
     "outlet_tds": "outlet TDS",
@@ -118,6 +120,7 @@ STATEMENTS: Mapping[str, tuple[str, str]] = {
         "no incident stands without an examination of the vessel",
     ),
     "isolated": ("the tank was isolated", "the tank was not isolated"),
+    "lowers_tds": ("the bed lowers TDS", "the bed does not lower TDS"),
     "lubrication_logged": (
         "a lubrication of a seal is logged with the change",
         "no lubrication of a seal is logged with the change",

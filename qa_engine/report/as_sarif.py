@@ -2,7 +2,8 @@
 
 What does not conform is a result of kind ``fail`` with a level by its grading; what could not be
 decided is kept apart as kind ``open``. Editions are extensions of the tool, with their digests;
-a permission is a suppression, so that what is under it is shown and yet not counted as open.
+a permission is a suppression, so that what is under it is shown and yet not counted as open. An
+earlier report to compare with is the baseline.
 
 Source: Static Analysis Results Interchange Format (SARIF) Version 2.1.0 Plus Errata 01, OASIS
 Standard, 28 August 2023.
@@ -12,6 +13,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from qa_engine.report.outcome import Report
+from qa_engine.report.sarif_baseline import Baseline
 from qa_engine.report.sarif_parts import file_place, message
 from qa_engine.report.sarif_results import Results
 from qa_engine.report.sarif_tool import rule_id, tool_of
@@ -42,7 +44,7 @@ def sarif_pieces(report: Report) -> Iterator[str]:
 def _run(report: Report) -> dict[str, Any]:
     inspection = report.inspection
     as_of = rfc3339(inspection.assignment.as_of)
-    period = inspection.assignment.period
+    period, changes = inspection.assignment.period, inspection.changes
     return {
         "tool": tool_of(report),
         "automationDetails": {"id": f"inspection/{as_of}"},
@@ -54,6 +56,7 @@ def _run(report: Report) -> dict[str, Any]:
             "asOf": as_of,
             "period": period and {"from": str(period.first), "to": str(period.last)},
             "complete": report.complete,
+            **({"against": Baseline(changes).properties()} if changes else {}),
             "records": {
                 "read": report.tally.read,
                 "accepted": inspection.used + report.tally.repeated,

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from io import StringIO
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import polars as pl
 from rich.console import Console, Group, RenderableType
@@ -11,10 +10,11 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from qa_engine.facts import EVENT_SUBJECTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.findings import NOT_KNOWN
+from qa_engine.inspection import Assignment
 from qa_engine.report.decisive import decisive
+from qa_engine.report.lasting import lasting
 from qa_engine.report.outcome import Report
 from qa_engine.report.permitted import permitted
 from qa_engine.report.places import place
@@ -99,12 +99,12 @@ def _job(number: int, job: pl.DataFrame, report: Report) -> RenderableType:
     head.append(sentence_case(job["place"][0]), style="bold")
     head.append(f"  {grade}", style=STYLES[grade])
     lines: list[RenderableType] = [head]
-    zone = report.inspection.assignment.register.zone
+    task = report.inspection.assignment
     worst = job.filter(pl.col("grading") == grade)
     for one in worst.partition_by("correction", maintain_order=True):
         lines.append(_indented(4, Text(one["correction"][0])))
         for row in one.iter_rows(named=True):
-            lines.append(_reason(row, zone))
+            lines.append(_reason(row, task))
             told = decisive(row, report.explained)
             lines += [_indented(8, Text(line, style="dim")) for line in told]
     for caution in worst["caution"].drop_nulls().unique(maintain_order=True):
@@ -120,12 +120,9 @@ def _indented(columns: int, text: Text) -> Padding:
     return Padding(text, (0, 0, 0, columns), expand=False)
 
 
-def _reason(row: dict[str, Any], zone: ZoneInfo) -> RenderableType:
+def _reason(row: dict[str, Any], task: Assignment) -> RenderableType:
     line = Text(f"{row['message']} ")
-    # A thing is judged as of the inspection; how long it has been so only its records tell.
-    happened = row["subject_kind"] in EVENT_SUBJECTS
-    since = f"since {day(row['since'].astimezone(zone))}; " if happened else ""
-    line.append(f"({since}{_evidence(row['evidence'])})", style="dim")
+    line.append(f"({lasting(row, task)}{_evidence(row['evidence'])})", style="dim")
     return _indented(6, line)
 
 

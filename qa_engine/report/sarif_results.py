@@ -11,6 +11,7 @@ import polars as pl
 
 from qa_engine.permissions import Account
 from qa_engine.report.outcome import Report
+from qa_engine.report.sarif_baseline import Baseline
 from qa_engine.report.sarif_parts import LEVELS, file_line, fleet_place, message, stated
 from qa_engine.report.sarif_tool import rule_id
 from qa_engine.rulesets import Rule
@@ -29,12 +30,20 @@ class Results:
     report: Report
 
     def lines(self) -> Iterator[str]:
-        """Yield each result as JSON text, in the order of the findings."""
+        """Yield each result as JSON text, in the order of the findings.
+
+        Compared with an earlier report, what that had and this has no more comes last.
+        """
         findings = self.report.inspection.findings
+        changes = self.report.inspection.changes
+        baseline = Baseline(changes) if changes else None
+        findings = baseline.beside(findings) if baseline else findings
         instants = pl.col("since", "until", "closed_at").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
         for some in findings.iter_slices(FINDINGS_AT_ONCE):
             for row in some.with_columns(instants).iter_rows(named=True):
                 yield plain_json(self.result(row))
+        for gone in baseline.without_finding() if baseline else ():
+            yield plain_json(gone)
 
     @cached_property
     def _rules(self) -> Mapping[tuple[str, str, str], tuple[Rule, dict[str, Any]]]:
@@ -72,6 +81,7 @@ class Results:
             "relatedLocations": _related(row, rule),
             "fingerprints": {"finding/v1": row["finding"]},
             "suppressions": self._suppressions(row["permission"]),
+            **stated(baselineState=row.get("baseline")),
             "properties": _properties(row),
         }
 

@@ -95,6 +95,18 @@ class Part(fields.Nested):
     default_error_messages = MARKERS
 
 
+class KindOrPart(Part):
+    """A mapping with a ``kind``; where it says nothing else, the kind may be written alone."""
+
+    def deserialize(self, value: Any, *args: Any, **kw: Any) -> Any:
+        if not isinstance(value, str):
+            return super().deserialize(value, *args, **kw)
+        try:
+            return super().deserialize({"kind": value}, *args, **kw)
+        except ValidationError as error:
+            raise ValidationError(error.messages_dict["kind"]) from error
+
+
 class PerName(fields.Field[dict[str, Any]]):
     """A mapping from names of the writer's choice to parts of one form."""
 

@@ -62,6 +62,7 @@ class Rule:
         permission: whether exceptions may be permitted.
         affects: the kind of record that a failure puts in doubt.
         settled_by: the kind of record that the work logs which a failure calls for.
+        settled_where: what such a record must state to settle a failure; None if any will do.
         stands_until: what ends a failure: that a later subject conforms, or only that the work
             was done, for what a later good value does not undo.
         examples: made-up subjects with their outcomes.
@@ -87,6 +88,7 @@ class Rule:
     permission: Literal["by request", "never"]
     affects: str | None
     settled_by: str | None
+    settled_where: Condition | None
     stands_until: Literal["conforming verdict", "settling record"]
     examples: tuple[Example, ...]
     known: frozenset[str]

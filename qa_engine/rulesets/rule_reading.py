@@ -20,6 +20,7 @@ from qa_engine.records import KINDS
 from qa_engine.rulesets.decision import SIMPLE, Decision, read_confidence
 from qa_engine.rulesets.limits import LimitReader
 from qa_engine.rulesets.rule import LISTED_UNDER, Example, Rule
+from qa_engine.rulesets.settling import SettlingReader
 from qa_engine.rulesets.shape import load
 from qa_engine.rulesets.wording import AFFECTED, ALWAYS_TOLD, pieces, placeholders
 from qa_engine.units import between, unit
@@ -82,9 +83,10 @@ class RuleReader:
             conditions |= self._guarded(conditions["requires"], decision.confidence)
         self._check_says(limits, stated)
         self._check_subject(subject)
+        settled_where = self._settled_where()
         if self.problems or not loaded.whole:
             return None
-        rule = self._rule(conditions, limits, within, decision)
+        rule = self._rule(conditions, limits, within, decision, settled_where)
         self._check_use(rule)
         return None if self.problems else rule
 
@@ -94,6 +96,7 @@ class RuleReader:
         limits: Mapping[str, Limit],
         within: timedelta | None,
         decision: Decision,
+        settled_where: Condition | None,
     ) -> Rule:
         part, document = self.part, self.setting.document
         named = [n for one in conditions.values() if one for n in one.names]
@@ -110,7 +113,8 @@ class RuleReader:
             caution=part.get("caution"),
             permission=part.get("permission", "by request"),
             affects=part.get("affects"),
-            settled_by=part.get("settled_by"),
+            settled_by=part.get("settled_by", {}).get("kind"),
+            settled_where=settled_where,
             stands_until=part.get("stands_until", "conforming verdict"),
             examples=tuple(self._examples()),
             known=frozenset(n for n in (*named, *placeholders(part["says"])) if n in self.facts),
@@ -126,6 +130,13 @@ class RuleReader:
         limits = reader.read({n: p for n, p in self.part.get("limits", {}).items() if "is" in p})
         self.problems += reader.problems
         return limits
+
+    def _settled_where(self) -> Condition | None:
+        setting = self.setting
+        reader = SettlingReader(setting.document, self.path, setting.catalogue)
+        where = reader.read(self.part)
+        self.problems += reader.problems
+        return where
 
     def _conditions(
         self, limits: Mapping[str, Limit], written: Collection[str]
@@ -229,21 +240,6 @@ class RuleReader:
         if "affects" in self.part and item not in ("tank", "meter"):
             what = f"a rule about a {subject} cannot say what it affects"
             self._refuse(("affects",), what, "only tanks and meters put records in doubt")
-        self._check_settled_by(subject)
-
-    def _check_settled_by(self, subject: str) -> None:
-        settled_by = self.part.get("settled_by")
-        if settled_by is None and self.part.get("stands_until") == "settling record":
-            what = "no record is named that would settle it"
-            self._refuse(("stands_until",), what, "say with 'settled_by' which kind of record does")
-        if settled_by is None:
-            return
-        item = KINDS[settled_by].item
-        fields = KINDS[subject].fields if subject in KINDS else (STATE_SUBJECTS[subject],)
-        if item != "item" and item not in fields:
-            what = f"no {settled_by} can settle a rule about a {subject}"
-            help = f"a {settled_by} is logged for a {item}, and a {subject} has none"
-            self._refuse(("settled_by",), what, help)
 
     def _check_use(self, rule: Rule) -> None:
         """Look for limits that no condition names, and for facts that need more time."""

@@ -10,6 +10,7 @@ from qa_engine.rulesets.parts import (
     UNKNOWN,
     CalendarDay,
     Examples,
+    KindOrPart,
     Listed,
     Name,
     OneOf,
@@ -80,6 +81,13 @@ class ExamplesForm(Strict):
     )
 
 
+class SettlingForm(Strict):
+    """The record that logs the work which a failure calls for, and what it must state."""
+
+    kind = OneOf(*KINDS, required=True)
+    where = Sentence()
+
+
 class RuleForm(Strict):
     """A rule."""
 
@@ -98,7 +106,7 @@ class RuleForm(Strict):
     caution = Sentence()
     permission = OneOf("by request", "never")
     affects = OneOf("reading", "rinse")
-    settled_by = OneOf(*KINDS)
+    settled_by = KindOrPart(SettlingForm)
     stands_until = OneOf("conforming verdict", "settling record")
     examples = Part(ExamplesForm, required=True)
 

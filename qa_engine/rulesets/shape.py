@@ -15,6 +15,7 @@ from qa_engine.rulesets.schema import (
     LimitForm,
     RuleForm,
     RuleSetForm,
+    SettlingForm,
 )
 from qa_engine.yaml_tree import Document, Path, Problem, flatten
 
@@ -24,6 +25,7 @@ _KINDS: dict[str, tuple[type[Schema], str]] = {
     "rule": (RuleForm, "a rule"),
     "decision": (DecisionForm, "'decision'"),
     "examples": (ExamplesForm, "'examples'"),
+    "settled_by": (SettlingForm, "'settled_by'"),
     "limit": (LimitForm, "a limit"),
 }
 

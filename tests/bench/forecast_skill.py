@@ -3,29 +3,27 @@
 The fleet's beds are columns of cells (``column.py``), not the closed curve that the models use.
 At 25, 50, 75 and 90 % of each charge's life the engine is asked, from the records up to then, what
 the bed can still take up and how many rinses are left before the outlet reaches the limit. The
-rule of thumb is taken at its best: a rated number of rinses fitted to the fleet's own median.
+rule of thumb is taken at its best: a rated number of rinses fitted to the fleet's own median, for
+a tank of any size and, better still, for a litre of resin.
 """
 
 import argparse
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 from figure import Figure
-from skill_fleet import LIMIT_MG_L, STARTS, TDS_FACTOR, Fleet, Floats, Longs, World
+from skill_fleet import LIMIT_MG_L, STARTS, TDS_FACTOR, Fleet, Floats, Lives, Longs, World
 from skill_records import ASKED_AFTER_US, CLASSES, ends_at, history_of, instants, tank_ids
 
-from qa_engine.depletion.limit import used_fraction_at
-from qa_engine.depletion.weighing import water_of
-from qa_engine.facts.charge_facts import spent_eq
-from qa_engine.facts.learnt import learnt_of, outlook_of
+from qa_engine.facts.charge_facts import resin_volume, spent_eq
+from qa_engine.facts.learnt import learnt_of
 from qa_engine.facts.past import Past
-from qa_engine.plugins.mixed_bed import MixedBed, qa_resin_models
+from qa_engine.plugins.mixed_bed import qa_resin_models
+from qa_engine.skill.rinses_left import rinses_left
+from qa_engine.skill.score import SHARES, Cases, Score, rated_rinses, score_of
 from qa_engine.water import load_eq_l
-
-SHARES = (0.25, 0.50, 0.75, 0.90)
-LOW, HIGH = 0.1, 0.9
 
 
 @dataclass(frozen=True)
@@ -35,7 +33,8 @@ class Case:
     Attributes:
         tank: place of the tank.
         asked_us: when, since the start [us].
-        done, life: rinses done by then, and rinses before the outlet reaches the limit.
+        done, life: rinses done by then, and rinses until the outlet reaches the limit, with the
+            part of the rinse in which it does.
         left_eq: what the bed can still take up, in equivalents as the engine counts them [eq].
         spent_eq: what it has spent, likewise [eq].
         number: which charge of its tank it is.
@@ -44,7 +43,7 @@ class Case:
     tank: Longs
     asked_us: Longs
     done: Longs
-    life: Longs
+    life: Floats
     left_eq: Floats
     spent_eq: Floats
     number: Longs
@@ -69,8 +68,17 @@ def _cases_of(fleet: Fleet, number: int, share: float) -> tuple[np.ndarray, ...]
         lives.used[last, tank] - lives.used[last - 1, tank]
     )
     whole = counted[last - 1, tank] + step * (counted[last, tank] - counted[last - 1, tank])
-    columns = (tank, asked, done, lives.life, whole - spent, spent, np.full(len(tank), number))
+    life = life_of(lives)
+    columns = (tank, asked, done, life, whole - spent, spent, np.full(len(tank), number))
     return tuple(column[asks] for column in columns)
+
+
+def life_of(lives: Lives) -> Floats:
+    """Return after how many rinses the outlets reach the limit; they rise exponentially."""
+    tank = np.arange(len(lives.life))
+    before, after = (np.log(lives.shown[lives.life - n, tank]) for n in (1, 0))
+    part = (np.log(LIMIT_MG_L) - before) / (after - before)
+    return lives.life + np.clip(part, 0.0, 1.0)
 
 
 def _counted_eq(fleet: Fleet, number: int) -> Floats:
@@ -101,32 +109,32 @@ class Skill:
 
     Attributes:
         share: of life, when they were made.
-        charges: how many.
+        score: of rinses left, beside a rule of thumb that rates every tank alike.
+        by_litre: the error of a rule of thumb that rates a litre of resin.
         coverage: share of the charges whose equivalents left lay in the 80 % interval.
-        within_life: the same for rinses left.
-        error, by_rule: median absolute error of rinses left over life, ours and the rule's.
         bias: median of the logarithm of learnt over true capacity.
     """
 
     share: float
-    charges: int
+    score: Score
+    by_litre: float
     coverage: float
-    within_life: float
-    error: float
-    by_rule: float
     bias: float
 
     def figures(self) -> Iterator[Figure]:
-        at = f"at {self.share:.0%} of life"
-        how = f"{self.charges} charges"
+        at, how = f"at {self.share:.0%} of life", f"{self.score.charges} charges"
         goal = "75 to 85 %" if self.share >= 0.5 else ""
         yield Figure(f"80 % interval of equivalents left {at}", f"{self.coverage:.1%}", goal, how)
-        yield Figure(f"80 % interval of rinses left {at}", f"{self.within_life:.1%}", "", how)
-        yield Figure(f"median error of rinses left {at}", f"{self.error:.2%} of life", "", how)
+        got = f"{self.score.coverage:.1%}"
+        yield Figure(f"80 % interval of rinses left {at}", got, goal, how)
+        got = f"{self.score.error:.2%} of life"
+        yield Figure(f"median error of rinses left {at}", got, "", how)
         yield Figure(f"capacity too high {at}, median", f"{self.bias:+.1%}", "", how)
-        less = 1 - self.error / self.by_rule
         goal = ">= 70 % lower" if self.share == 0.75 else ""
-        yield Figure(f"rule of thumb {at}", f"{self.by_rule:.2%}; ours {less:.0%} lower", goal, how)
+        got = f"{self.score.by_rule:.2%}; ours {self.score.lower:.0%} lower"
+        yield Figure(f"rule of thumb {at}", got, goal, how)
+        got = f"{self.by_litre:.2%}; ours {1 - self.score.error / self.by_litre:.0%} lower"
+        yield Figure(f"rule of thumb by the litre {at}", got, "", how)
 
 
 def skill_at(fleet: Fleet, past: Past, share: float) -> Skill:
@@ -140,31 +148,29 @@ def skill_at(fleet: Fleet, past: Past, share: float) -> Skill:
     )
     spent = spent_eq(subjects, past).to_numpy()
     np.testing.assert_allclose(spent, case.spent_eq, rtol=1e-9)
-    outlook = outlook_of(subjects, past)
     learnt = learnt_of(subjects, past).select("low", "median", "high").to_numpy()
-    left = learnt * outlook.resin_l[:, np.newaxis] - spent[:, np.newaxis]
+    resin_l = resin_volume(subjects, past).to_numpy()
+    left = learnt * resin_l[:, np.newaxis] - spent[:, np.newaxis]
     covered = (left[:, 0] <= case.left_eq) & (case.left_eq <= left[:, 2])
-    until = used_fraction_at(
-        MixedBed(),
-        np.array(LIMIT_MG_L),
-        water_of(outlook.water, 1),
-        np.full((len(spent), 1), np.nan),
-        outlook.scenarios.transfer_units,
-    )
-    rinses = (until * outlook.capacity_eq - spent[:, np.newaxis]) / (spent / case.done)[:, None]
-    low, median, high = np.quantile(np.maximum(rinses, 0), [LOW, 0.5, HIGH], axis=1)
-    true = case.life - case.done
-    rated = np.median(np.concatenate([lives.life for lives in fleet.lives]))
-    by_rule = np.maximum(rated - case.done, 0)
+    forecast = rinses_left(subjects, past, LIMIT_MG_L)
+    whole = _rated(fleet)
+    alike = Cases(case.done, case.life, forecast, whole[0][case.number, case.tank])
+    by_litre = replace(alike, rated=whole[1][case.number, case.tank])
     return Skill(
         share,
-        len(true),
+        score_of(alike),
+        score_of(by_litre).by_rule,
         float(covered.mean()),
-        float(((np.floor(low) <= true) & (true <= np.ceil(high))).mean()),
-        float(np.median(np.abs(median - true) / case.life)),
-        float(np.median(np.abs(by_rule - true) / case.life)),
         float(np.median(np.log((left[:, 1] + spent) / (case.left_eq + spent)))),
     )
+
+
+def _rated(fleet: Fleet) -> tuple[Floats, Floats]:
+    """Return what a rule of thumb rates each charge for, by the tank and by the litre of resin."""
+    life = np.concatenate([life_of(lives) for lives in fleet.lives])
+    resin_l = np.tile(fleet.resin_l, len(fleet.lives))
+    shape = (len(fleet.lives), fleet.world.tanks)
+    return rated_rinses(life).reshape(shape), rated_rinses(life, resin_l).reshape(shape)
 
 
 def forecast_skill(world: World) -> list[Figure]:

@@ -19,10 +19,12 @@ from conditions_alone import conditions_alone
 from end_to_end import files_of, inspect_apart, inspect_files
 from figure import Figure, median_s, say, seconds
 from fleet import STARTS, Fleet
+from forecast_skill import forecast_skill
 from guarded_decision import guarded_decision
 from intake_alone import intake_alone
 from rich.console import Console
 from rich.table import Table
+from skill_fleet import World
 
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue
@@ -175,6 +177,11 @@ def rules(bench: Bench) -> list[Figure]:
     return [Figure("reading and checking 1,000 rules", f"{taken_s:.2f} s", "<= 1 s", how)]
 
 
+def skill(bench: Bench) -> list[Figure]:
+    """Measure how good the forecasts of rinses left are, on a fleet whose truth is known."""
+    return forecast_skill(World())
+
+
 def show_help(bench: Bench) -> list[Figure]:
     """Measure ``qa-engine --help``."""
     program = Path(sys.executable).with_name("qa-engine")
@@ -191,6 +198,7 @@ MEASURES: dict[str, Callable[[Bench], list[Figure]]] = {
     "growth": growth,
     "days": days,
     "rules": rules,
+    "skill": skill,
     "help": show_help,
 }
 

@@ -48,4 +48,4 @@ def test_forecasts_run_on_a_small_fleet_and_count_the_same_equivalents(bench):
     """That the engine counts what the bench counts is asserted where cases are asked."""
     skill = bench("forecast_skill")
     figures = skill.forecast_skill(skill.World(tanks=4, charges=3))
-    assert len(figures) == 5 * len(skill.SHARES)
+    assert len(figures) == 6 * len(skill.SHARES)

@@ -20,9 +20,11 @@ from qa_engine.cli.rule_files import offered
 from qa_engine.demo import write_demo
 from qa_engine.inspection import Assignment, inspect
 from qa_engine.intake import read_records, read_register
+from qa_engine.lifecycle import earlier_report
 from qa_engine.permissions import DEVIATION_PERMIT, Permission
 from qa_engine.plugin_host import installed_plugins
 from qa_engine.report import Report, Tally
+from qa_engine.report.as_json import json_report
 from qa_engine.report.as_sarif import SCHEMA, sarif_report
 from qa_engine.subjects import Period
 
@@ -98,6 +100,17 @@ def test_a_log_of_a_period_and_one_with_nothing_to_judge_are_valid(schema, fleet
     long_ago = log_of(fleet, as_of=as_of - timedelta(days=9000))
     assert faults(schema, long_ago) == []
     assert long_ago["runs"][0]["invocations"][0]["executionSuccessful"] is False
+
+
+def test_a_log_compared_with_an_earlier_report_is_valid(schema, fleet):
+    intake, register, as_of = fleet
+    before = Assignment(intake.frames, register, as_of - timedelta(days=75))
+    kept = Report(inspect(before, installed_plugins(), offered), Tally(intake.read))
+    earlier = earlier_report("earlier.json", json_report(kept).encode())
+    log = log_of(fleet, earlier=earlier)
+    assert faults(schema, log) == []
+    states = {one["baselineState"] for one in log["runs"][0]["results"]}
+    assert states == {"new", "unchanged", "updated", "absent"}
 
 
 @pytest.mark.parametrize(

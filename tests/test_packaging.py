@@ -51,6 +51,13 @@ def test_every_file_of_the_engine_that_is_no_module_is_in_the_wheel():
     assert {p for p in found if p.suffix not in (".py", ".pyc")} == named
 
 
+def test_every_template_and_sheet_of_the_pages_is_in_the_wheel():
+    patterns = SETTINGS["tool"]["setuptools"]["package-data"]["qa_engine.web"]
+    named = {path for pattern in patterns for path in (ROOT / "web").glob(pattern)}
+    found = {path for path in (ROOT / "web").rglob("*") if path.is_file()}
+    assert {path for path in found if path.suffix not in (".py", ".pyc")} == named
+
+
 def test_the_top_level_holds_what_the_design_card_names_and_nothing_else():
     visible = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     assert visible - MADE_BY_TOOLS == ON_THE_CARD

@@ -151,8 +151,14 @@ class Book:
             reason: why, where that needs saying.
         """
         submission = Submission(key, entered_at, entered_by, source, reason)
+        return self.put_all(kind, {id: body}, submission)
+
+    def put_all(
+        self, kind: str, bodies: Mapping[str, Mapping[str, Any]], submission: Submission
+    ) -> Receipt:
+        """Take in entries of one kind that are no records, by id, as ``put`` does: all or none."""
         with self.writing() as held:
-            return self._put(held, kind, {id: body}, submission)
+            return self._put(held, kind, bodies, submission)
 
     def put_register(
         self,

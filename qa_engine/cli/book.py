@@ -3,10 +3,12 @@
 import click
 
 from qa_engine.cli.book_add import add
+from qa_engine.cli.book_adopt import adopt
 from qa_engine.cli.book_correct import correct
 from qa_engine.cli.book_create import create
 from qa_engine.cli.book_export import copy, export, import_
 from qa_engine.cli.book_people import attach_, erase, name_
+from qa_engine.cli.book_permit import permit
 from qa_engine.cli.book_sign import heads, sign
 from qa_engine.cli.book_verify import verify
 
@@ -29,5 +31,7 @@ for one in (
     name_,
     erase,
     attach_,
+    permit,
+    adopt,
 ):
     command.add_command(one)

@@ -6,11 +6,11 @@ from pathlib import Path
 import click
 from rich.console import Console
 
-from qa_engine.cli.given import RECORDS, Given, records_from, register_from
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from, rules_from
 from qa_engine.cli.inspect import tell_refused
 from qa_engine.cli.instants import instant
 from qa_engine.cli.output import writable
-from qa_engine.cli.rule_files import RuleChoice, rule_sources
+from qa_engine.cli.rule_files import RuleChoice
 from qa_engine.forecast.calendar import calendar_of
 from qa_engine.forecast.dates import ASSUMED_RISK
 from qa_engine.forecast.forecasting import Wish, forecast_by
@@ -94,7 +94,7 @@ def command(
     costs = None if prices is None else read_prices(prices)
     wish = Wish(days, None if risk is None else risk / 100, costs)
     booked = None if jobs is None else read_jobs(jobs, known)
-    sources = rule_sources(rules)
+    sources = rules_from(rules, records)
     intake = records_from(records, time_zone=time_zone)
     tell_refused(intake, None)
     plan = plan_of(Assignment(intake.frames, known, when), intake, sources, wish, service_level)

@@ -3,13 +3,17 @@
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from qa_engine.cli.rule_files import RuleChoice, rule_sources
 from qa_engine.intake import ColumnMap, Intake, read_records, read_register, read_with_map
 from qa_engine.intake.refused import refused_frame
 from qa_engine.register import Register
+
+if TYPE_CHECKING:
+    from qa_engine.book import Book
 
 Given = Path | str
 """A file of records, or the address of a record book as text."""
@@ -47,7 +51,7 @@ def register_from(
     """
     if register is not None:
         return read_register(register)
-    if (address := _book_of(records)) is None:
+    if (address := book_of(records)) is None:
         raise click.UsageError("name the register with --register FILE; only a book has its own")
     from qa_engine.book import open_book
 
@@ -73,7 +77,7 @@ def records_from(
     Raises:
         click.UsageError: a book and files at once, or ``known_at`` without a book.
     """
-    if (address := _book_of(records)) is not None:
+    if (address := book_of(records)) is not None:
         return _records_of(address, known_at)
     if known_at is not None:
         raise click.UsageError("--known-at asks what a record book knew; files do not tell that")
@@ -83,7 +87,41 @@ def records_from(
     return read_records(files, time_zone=time_zone)
 
 
-def _book_of(records: Sequence[Given]) -> str | None:
+def rules_from(
+    rules: Sequence[Path], records: Sequence[Given], known_at: datetime | None = None
+) -> RuleChoice:
+    """Return the rule files that are named, else those adopted in the record book, else ours.
+
+    Args:
+        rules: the files and folders.
+        records: what was given as RECORDS.
+        known_at: what the book knew at this instant.
+
+    Raises:
+        IntakeError: a path is not there, or holds no rule file.
+    """
+    if rules or (address := book_of(records)) is None:
+        return rule_sources(rules)
+    from qa_engine.book import open_book
+
+    with open_book(address) as book:
+        return rules_of(book, rules, known_at)
+
+
+def rules_of(book: "Book", rules: Sequence[Path], known_at: datetime | None = None) -> RuleChoice:
+    """Return the rule files as ``rules_from`` does, for a book that is open."""
+    from qa_engine.book.house import rules_in
+
+    adopted = [] if rules else rules_in(book, known_at)
+    return (lambda host: adopted) if adopted else rule_sources(rules)
+
+
+def book_of(records: Sequence[Given]) -> str | None:
+    """Return the address of the record book among what was given; None if there is none.
+
+    Raises:
+        click.UsageError: a book and files at once.
+    """
     books = [one for one in records if isinstance(one, str)]
     if books and len(records) > 1:
         raise click.UsageError(

@@ -7,11 +7,11 @@ import polars as pl
 
 from qa_engine.cli.against import earlier_at
 from qa_engine.cli.column_maps import MAP, map_from
-from qa_engine.cli.given import RECORDS, Given, records_from, register_from
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from, rules_from
 from qa_engine.cli.instants import instant, known_then, period
 from qa_engine.cli.output import FORMATS, writable, write_report
 from qa_engine.cli.permissions_file import permissions_at
-from qa_engine.cli.rule_files import RuleChoice, rule_sources
+from qa_engine.cli.rule_files import RuleChoice
 from qa_engine.explanation import inspect_explained
 from qa_engine.inspection import Assignment, inspect
 from qa_engine.intake import Intake, place_of, write_refused
@@ -70,9 +70,9 @@ def command(
     then = known_then(known_at, time_zone)
     known = register_from(register, records, then)
     when, days = instant(as_of or known_at, time_zone or known.zone.key), period(first, last)
-    sources = rule_sources(rules)
+    sources = rules_from(rules, records, then)
     earlier = earlier_at(against, when)
-    permitted = permissions_at(permissions, sources, known.zone)
+    permitted = permissions_at(permissions, sources, known.zone, records, then)
     mapped = map_from(column_map)
     intake = records_from(records, time_zone=time_zone, known_at=then, column_map=mapped)
     tell_refused(intake, refused)

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from qa_engine.cli.rule_files import rule_sources
+from qa_engine.cli.rule_files import RuleSources, rule_sources
 from qa_engine.errors import RuleSetError
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.intake import read_register
-from qa_engine.plugin_host import installed_plugins, open_host
+from qa_engine.plugin_host import PluginHost, installed_plugins, open_host
 from qa_engine.proof import Score, share, suggestion, too_fine, verify
 from qa_engine.rulesets import Edition, read_rule_sets
 from qa_engine.rulesets.editions_in_time import edition_notes
@@ -27,9 +27,7 @@ def _share(ctx: click.Context, param: click.Parameter, written: str) -> float:
     return percent / 100
 
 
-@click.command("check")
-@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
-@click.option(
+LEAST_SCORE = click.option(
     "--least-score",
     metavar="PERCENT",
     default="100 %",
@@ -37,6 +35,11 @@ def _share(ctx: click.Context, param: click.Parameter, written: str) -> float:
     callback=_share,
     help="How much of what a rule does its examples must pin down.",
 )
+
+
+@click.command("check")
+@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+@LEAST_SCORE
 @click.option("--no-scores", is_flag=True, help="Judge the examples, but do not score them.")
 @click.option(
     "--register",
@@ -71,6 +74,22 @@ def check(
     fine = too_fine(editions, catalogue, known) if known else ()
     for note in (*_notes(verified.scores), *fine, *edition_notes(editions, _today())):
         click.echo(f"note: {note}")
+
+
+def check_editions(
+    sources: RuleSources, host: PluginHost, least_score: float
+) -> tuple[Edition, ...]:
+    """Return the editions of rule files that pass the check.
+
+    Raises:
+        RuleSetError: some do not; ``problems`` holds all that is wrong, with places.
+    """
+    catalogue = Catalogue.of((*ENGINE_FACTS, *host.groups))
+    editions = read_rule_sets(sources, catalogue)
+    verified = verify(editions, catalogue, least_score)
+    if verified.problems:
+        raise RuleSetError([*verified.problems, *_below(verified.scores, least_score)])
+    return editions
 
 
 def _today() -> date:

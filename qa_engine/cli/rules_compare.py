@@ -60,7 +60,7 @@ def compare_rules(
     intake = records_from(records, time_zone=time_zone)
     tell_refused(intake, refused)
     tally = Tally(intake.read, intake.refused_rows, intake.repeated, intake.notes)
-    permitted = permissions_at(permissions, before, known.zone)
+    permitted = permissions_at(permissions, before, known.zone, records)
     task = Assignment(intake.frames, known, when, permissions=permitted)
     comparison = Comparison(compare(task, installed_plugins(), before, after), tally)
     _write(comparison, form, out)

@@ -4,11 +4,10 @@ from pathlib import Path
 
 import click
 
-from qa_engine.cli.given import RECORDS, Given, records_from, register_from
+from qa_engine.cli.given import RECORDS, Given, records_from, register_from, rules_from
 from qa_engine.cli.inspect import tell_refused
 from qa_engine.cli.instants import instant
 from qa_engine.cli.permissions_file import permissions_at
-from qa_engine.cli.rule_files import rule_sources
 from qa_engine.explanation import explain_finding
 from qa_engine.explanation.as_json import explanation_json
 from qa_engine.explanation.as_text import explanation_text
@@ -51,8 +50,8 @@ def explain(
     """
     known = register_from(register, records)
     when = instant(as_of, time_zone or known.zone.key)
-    sources = rule_sources(rules)
-    permitted = permissions_at(permissions, sources, known.zone)
+    sources = rules_from(rules, records)
+    permitted = permissions_at(permissions, sources, known.zone, records)
     intake = records_from(records, time_zone=time_zone)
     tell_refused(intake, None)
     task = Assignment(intake.frames, known, when, permissions=permitted)

@@ -8,7 +8,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 MAPPED = {"plugins", "rules", "web"}
-ON_THE_CARD = {
+TOP_LEVEL = {
     "CHANGELOG.md",
     "DEVELOPERS.md",
     "LICENSE",
@@ -58,9 +58,9 @@ def test_every_template_and_sheet_of_the_pages_is_in_the_wheel():
     assert {path for path in found if path.suffix not in (".py", ".pyc")} == named
 
 
-def test_the_top_level_holds_what_the_design_card_names_and_nothing_else():
+def test_the_top_level_holds_these_and_nothing_else():
     visible = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
-    assert visible - MADE_BY_TOOLS == ON_THE_CARD
+    assert visible - MADE_BY_TOOLS == TOP_LEVEL
 
 
 def test_rule_files_are_found_by_their_package():

@@ -8,7 +8,7 @@ from flask import Blueprint, render_template, request
 
 from qa_engine.book.lookout import FleetState
 from qa_engine.forecast.whynot import WHY_NOT
-from qa_engine.report.jobs import jobs_of
+from qa_engine.report.jobs import Job, jobs_of
 from qa_engine.report.sentences import failing, undecided
 from qa_engine.web.access import open_to
 from qa_engine.web.accounts import ROLES
@@ -51,7 +51,9 @@ def fleet() -> str:
         choices=_choices(state),
         jobs=jobs[:SHOWN_JOBS],
         more=jobs[SHOWN_JOBS:],
-        majors=[job for job in jobs if job.grading == "major"],
+        stopped=_places(jobs, of_tanks=True),
+        elsewhere=_places(jobs, of_tanks=False),
+        wanting=len({job.place for job in jobs}),
         undecided=undecided(found),
         soon=_soon(choice.of(state.tanks), state),
         tanks=_tanks(choice, state, found),
@@ -64,6 +66,12 @@ def _standing(state: FleetState) -> pl.DataFrame:
     bases = state.tanks.select("van", "base").unique("van", keep="first")
     rows = state.findings.filter(pl.col("stands") & pl.col("permission").is_null())
     return rows.join(bases, on="van", how="left", maintain_order="left")
+
+
+def _places(jobs: list[Job], *, of_tanks: bool) -> int:
+    """Return at how many tanks, or at how many places that are none, a major finding stands."""
+    majors = [job for job in jobs if job.grading == "major"]
+    return len({job.place for job in majors if (job.tank is not None) == of_tanks})
 
 
 def _choices(state: FleetState) -> dict[str, list[str]]:

@@ -8,6 +8,7 @@ stage judges what belongs to no tank: vans, meters, bases, sources.
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from importlib.metadata import EntryPoint
 from typing import Literal, TypeVar
 
@@ -177,7 +178,7 @@ class Course:
 
     def run(self) -> Inspection:
         task = self.assignment
-        history = self.history()
+        history = self.history
         parts = [_EMPTY, *self._parts(history)]
         told, outside = (pl.concat([getattr(p, n) for p in parts]) for n in ("findings", "outside"))
         total = sum(frame.height for frame in task.frames.values())
@@ -196,6 +197,7 @@ class Course:
             changes=self._changes(pl.concat([told, outside]), parts),
         )
 
+    @cached_property
     def history(self) -> History:
         """Return the history up to the instant of the inspection."""
         return History.of_records(self._frames(), self.assignment.register)

@@ -6,7 +6,7 @@ from flask import Flask, current_app, request, url_for
 
 from qa_engine.web.access import access_of, who
 from qa_engine.web.language import translated
-from qa_engine.web.office import office
+from qa_engine.web.office import register
 
 PLACES = (
     ("board.fleet", "Fleet"),
@@ -48,7 +48,7 @@ def log_address(kind: str, tank: str | None = None, van: str | None = None) -> s
 
 
 def _shown() -> dict[str, object]:
-    return {"places": _places(), "operator": office().lookout.register.operator, "who": who}
+    return {"places": _places(), "operator": register().operator, "who": who}
 
 
 def _places() -> list[Place]:

@@ -4,10 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from flask import Flask, current_app
+from flask import Flask, current_app, g
 
 from qa_engine.book import Book
 from qa_engine.book.lookout import Lookout
+from qa_engine.register import Register
 from qa_engine.web.accounts import Accounts
 
 EXTENSION = "qa_engine"
@@ -54,3 +55,11 @@ def office() -> Office:
 def now() -> datetime:
     """Return the time."""
     return office().settings.now()
+
+
+def register() -> Register:
+    """Return the register; the book is asked for it once in a request."""
+    if "register" not in g:
+        g.register = office().lookout.register
+    found: Register = g.register
+    return found

@@ -7,7 +7,7 @@ from markupsafe import Markup, escape
 
 from qa_engine.units import conversion
 from qa_engine.web.access import who
-from qa_engine.web.office import office
+from qa_engine.web.office import register
 
 US_UNITS = {
     "L": "gal",
@@ -57,7 +57,7 @@ def when(instant: datetime | None) -> Markup:
     """Return an instant as a reader's day and time, with the exact one behind it."""
     if instant is None:
         return escape(NOT_KNOWN)
-    here = instant.astimezone(office().lookout.zone)
+    here = instant.astimezone(register().zone)
     return Markup('<time datetime="{}">{} {:%b %Y, %H:%M}</time>').format(
         here.isoformat(), here.day, here
     )
@@ -67,5 +67,5 @@ def day(value: date | datetime | None) -> str:
     """Return a day for reading, such as ``14 May 2026``."""
     if value is None:
         return NOT_KNOWN
-    here = value.astimezone(office().lookout.zone) if isinstance(value, datetime) else value
+    here = value.astimezone(register().zone) if isinstance(value, datetime) else value
     return f"{here.day} {here:%b %Y}"

@@ -142,7 +142,7 @@ class Lookout:
 
 def _stood(course: Course, size: int) -> FleetState:
     inspection, ahead = course.run(), forecast_by(course, AHEAD)
-    tanks = tanks_as_of(course.past(course.history()), course.catalogue)
+    tanks = tanks_as_of(course.past(course.history), course.catalogue)
     tanks = tanks.join(ahead.tanks.select("tank", *FORETOLD), on="tank", how="left")
     return FleetState(course.assignment.as_of, size, inspection, ahead, tanks)
 

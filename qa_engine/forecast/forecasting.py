@@ -74,7 +74,7 @@ def forecast(
 def forecast_by(course: Course, wish: Wish) -> Forecast:
     """Return the forecast of a course: with the rules and plugins that work."""
     task = course.assignment
-    history = course.history()
+    history = course.history
     today = task.as_of.astimezone(task.register.zone).date()
     limits = ending_limits(course.editions, today)
     parts = [

@@ -22,7 +22,7 @@ from qa_engine.web.log.filling import (
 from qa_engine.web.log.offers import choices, offered, used_last, van_of
 from qa_engine.web.log.sheets import SHEETS
 from qa_engine.web.log.verdict import verdict_of
-from qa_engine.web.office import now, office
+from qa_engine.web.office import now, office, register
 
 pages = Blueprint("log", __name__, url_prefix="/log")
 
@@ -118,7 +118,7 @@ def _form(kind: str, key: str, typed: Mapping[str, str], wrong: Mapping[str, str
         asked=asked,
         hidden=hidden,
         stray=stray,
-        zone=office().lookout.zone.key,
+        zone=register().zone.key,
         wrong=wrong,
         needs_van=KINDS[kind].item == "van",
         more_open=any(typed.get(n) or wrong.get(n) for n in sheet.more if n != "source"),

@@ -14,7 +14,7 @@ from qa_engine.intake import Intake, WrittenFile, read_records
 from qa_engine.records import COMMON, KINDS
 from qa_engine.web.access import signed_in
 from qa_engine.web.log.sheets import label_of
-from qa_engine.web.office import office
+from qa_engine.web.office import register
 from qa_engine.web.shown import SIGNS, readers_unit
 
 WITHOUT_UNIT = ("1", "count")
@@ -87,7 +87,7 @@ def judged(kind: str, key: str, typed: Mapping[str, str]) -> Intake:
     row = {"record": record_id(key), "kind": kind, "by": signed_in().person}
     row |= dict(_written(kind, typed))
     line = json.dumps(row, ensure_ascii=True).encode()
-    return read_records([WrittenFile(SOURCE, line)], time_zone=office().lookout.zone.key)
+    return read_records([WrittenFile(SOURCE, line)], time_zone=register().zone.key)
 
 
 def typed_in(kind: str, form: Mapping[str, str]) -> dict[str, str]:
@@ -98,7 +98,7 @@ def typed_in(kind: str, form: Mapping[str, str]) -> dict[str, str]:
 
 def local(instant: datetime) -> str:
     """Return an instant as a browser's field for a local time takes it."""
-    return f"{instant.astimezone(office().lookout.zone):%Y-%m-%dT%H:%M}"
+    return f"{instant.astimezone(register().zone):%Y-%m-%dT%H:%M}"
 
 
 def refusals(intake: Intake) -> dict[str, str]:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from qa_engine.records import KINDS
-from qa_engine.web.office import now, office
+from qa_engine.web.office import now, office, register
 
 LAST_OF = {
     "vehicle_class": ("rinse",),
@@ -23,9 +23,9 @@ TABLES = {"vehicle_class": "vehicle_classes", "meter": "meters", "source": "sour
 
 def fleet() -> pl.DataFrame:
     """Return the tanks that the register has now, with their van and its base."""
-    register, as_of = office().lookout.register, now()
+    known, as_of = register(), now()
     tanks, vans = (
-        register.table(name).filter(pl.col("holds_from") <= as_of).unique(key, keep="last")
+        known.table(name).filter(pl.col("holds_from") <= as_of).unique(key, keep="last")
         for name, key in (("tanks", "tank"), ("vans", "van"))
     )
     bases = vans.select("van", "base")
@@ -77,7 +77,7 @@ def _last(name: str, place: Mapping[str, str]) -> str | None:
 
 def _known(name: str) -> list[str]:
     if name in TABLES:
-        return office().lookout.register.table(TABLES[name])[name].unique().sort().to_list()
+        return register().table(TABLES[name])[name].unique().sort().to_list()
     frames = office().book.frames(kinds=["resin_change"]).values()
     told = [f["grade"] for f in frames if "grade" in f.columns]
     return pl.concat(told).drop_nulls().unique().sort().to_list() if told else []

@@ -25,6 +25,12 @@ SCHEMA: dict[str, pl.DataType] = {
     **dict.fromkeys(NAMES, pl.String()),
     **dict.fromkeys(OUTCOMES, pl.Int64()),
 }
+BY_ITEM: dict[str, pl.DataType] = {
+    **SCHEMA,
+    "subject_kind": pl.String(),
+    "item": pl.String(),
+}
+"""The columns of coverage that is told item by item."""
 
 
 def coverage_of(
@@ -46,6 +52,38 @@ def coverage_of(
     return pl.DataFrame(rows, schema=SCHEMA)
 
 
+def coverage_by_item(judged: Judged) -> pl.DataFrame:
+    """Return how often each outcome was given for each item, as ``BY_ITEM``; nothing of zeros."""
+    if judged.subjects.is_empty():
+        return pl.DataFrame(schema=BY_ITEM)
+    runs = judged.subjects["item"].rle_id()
+    place = runs.to_numpy().astype(np.int64)
+    items = judged.subjects["item"].filter(runs.diff().ne_missing(0))
+    kind = judged.requirements[0].subject
+    frames = [pl.DataFrame(schema=BY_ITEM)]
+    for one, outcome, wording in zip(
+        judged.requirements, judged.outcomes, judged.wording, strict=True
+    ):
+        for version, edition in enumerate(one.editions):
+            mine = wording == version
+            names = zip(NAMES, (one.rule_set, one.rule, edition.rule.edition), strict=True)
+            counts = {
+                name: np.bincount(place[mine & (outcome == code)], minlength=len(items))
+                for name, code in OUTCOMES.items()
+            }
+            frames.append(
+                pl.DataFrame(counts)
+                .select(
+                    *(pl.lit(text).alias(name) for name, text in names),
+                    *(pl.col(name).cast(pl.Int64) for name in OUTCOMES),
+                    pl.lit(kind).alias("subject_kind"),
+                    items.alias("item"),
+                )
+                .filter(pl.sum_horizontal(*OUTCOMES) > 0)
+            )
+    return pl.concat(frames)
+
+
 def summed(parts: Iterable[pl.DataFrame], editions: Iterable[Edition]) -> pl.DataFrame:
     """Return the coverage of all parts together, a row per rule of each edition, zeros included."""
     rules = [
@@ -54,7 +92,7 @@ def summed(parts: Iterable[pl.DataFrame], editions: Iterable[Edition]) -> pl.Dat
         for r in e.rules
     ]
     return (
-        pl.concat([pl.DataFrame(rules, schema=SCHEMA), *parts])
+        pl.concat([pl.DataFrame(rules, schema=SCHEMA), *(part.select(*SCHEMA) for part in parts)])
         .group_by(NAMES)
         .agg(pl.col(*OUTCOMES).sum())
         .sort(NAMES)

@@ -5,8 +5,8 @@ judged in blocks of whole tanks, which bounds memory and lets blocks be judged a
 stage judges what belongs to no tank: vans, meters, bases, sources.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from importlib.metadata import EntryPoint
@@ -16,8 +16,9 @@ import polars as pl
 
 from qa_engine import due, findings
 from qa_engine.blocks import in_blocks
+from qa_engine.coverage import BY_ITEM
 from qa_engine.coverage import SCHEMA as COVERAGE
-from qa_engine.coverage import coverage_of, summed
+from qa_engine.coverage import coverage_by_item, coverage_of, summed
 from qa_engine.due import due_of
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue
@@ -164,10 +165,32 @@ def with_what_works(
 
 
 @dataclass(frozen=True)
+class Part:
+    """What judging some subjects came to.
+
+    Attributes:
+        coverage: as ``qa_engine.coverage.SCHEMA``, or ``BY_ITEM`` if the course tells it so.
+        findings: as ``qa_engine.findings.SCHEMA``.
+        due: as ``qa_engine.due.SCHEMA``.
+        all_told: the findings of all times, as far as permissions need to know of them.
+        answers: what was asked of an earlier report.
+        outside: what lies outside the period.
+    """
+
+    coverage: pl.DataFrame
+    findings: pl.DataFrame
+    due: pl.DataFrame
+    all_told: pl.DataFrame
+    answers: pl.DataFrame
+    outside: pl.DataFrame
+
+
+@dataclass(frozen=True)
 class Course:
     """One run of an inspection with the plugins that work.
 
     ``watch`` sees every finding that a report may tell, while what it was judged on is at hand.
+    ``by_item`` has the coverage of each item told apart; a course over a period cannot.
     """
 
     assignment: Assignment
@@ -175,13 +198,27 @@ class Course:
     host: PluginHost
     catalogue: Catalogue
     watch: Watch | None = None
+    by_item: bool = False
 
     def run(self) -> Inspection:
+        """Judge everything."""
+        total = sum(frame.height for frame in self.assignment.frames.values())
+        used = self.history.count()
+        return self.inspection_of(list(self.parts()), used, total - used)
+
+    def inspection_of(self, parts: Sequence[Part], used: int, later: int) -> Inspection:
+        """Return the inspection that parts come to.
+
+        Args:
+            parts: what was judged.
+            used: how many records were used.
+            later: how many were not, since they lie after the instant of the inspection.
+        """
         task = self.assignment
-        history = self.history
-        parts = [_EMPTY, *self._parts(history)]
-        told, outside = (pl.concat([getattr(p, n) for p in parts]) for n in ("findings", "outside"))
-        total = sum(frame.height for frame in task.frames.values())
+        told, outside = (
+            pl.concat([NOTHING_TOLD, *(getattr(part, name) for part in parts)])
+            for name in ("findings", "outside")
+        )
         return Inspection(
             task,
             self.editions,
@@ -189,9 +226,9 @@ class Course:
             self.host.plugins,
             summed([part.coverage for part in parts], self.editions),
             findings.in_order(told),
-            due.in_order(pl.concat([part.due for part in parts])),
-            used=history.count(),
-            later=total - history.count(),
+            due.in_order(pl.concat([_EMPTY.due, *(part.due for part in parts)])),
+            used=used,
+            later=later,
             permissions=self._accounts(parts),
             outside=findings.in_order(outside),
             changes=self._changes(pl.concat([told, outside]), parts),
@@ -206,37 +243,50 @@ class Course:
         task = self.assignment
         return {k: f.filter(pl.col("at") <= task.as_of) for k, f in task.frames.items()}
 
-    def _changes(self, told: pl.DataFrame, parts: Iterable["_Part"]) -> Changes | None:
+    def _changes(self, told: pl.DataFrame, parts: Iterable[Part]) -> Changes | None:
         task = self.assignment
         if task.earlier is None:
             return None
-        answers = pl.concat([part.answers for part in parts])
+        answers = pl.concat([_EMPTY.answers, *(part.answers for part in parts)])
         now = Present(self._frames(), task.as_of, told, answers, self.editions, self.host.plugins)
         return changes_since(task.earlier, now)
 
-    def _accounts(self, parts: Iterable["_Part"]) -> tuple[Account, ...]:
+    def _accounts(self, parts: Iterable[Part]) -> tuple[Account, ...]:
         task = self.assignment
         if not task.permissions:
             return ()
         by_day = task.period is not None
         known = Circumstances(self.editions, task.register, task.as_of, by_day)
-        return accounts_of(task.permissions, pl.concat([part.all_told for part in parts]), known)
+        told = pl.concat([_EMPTY.all_told, *(part.all_told for part in parts)])
+        return accounts_of(task.permissions, told, known)
 
-    def _parts(self, history: History) -> Iterator["_Part"]:
+    @cached_property
+    def requirements(self) -> list[Requirement]:
+        """Return what is judged by."""
+        return requirements_of(self.editions, self.assignment.register.zone)
+
+    def parts(self) -> Iterator[Part]:
         """Judge tanks block by block, then what belongs to no tank."""
-        requirements = requirements_of(self.editions, self.assignment.register.zone)
-        for batches, part in in_blocks(requirements, history, self.assignment.blocks):
-            past = self.past(part)
-            yield from (self._part(batch, past) for batch in batches)
+        for batches, history in in_blocks(self.requirements, self.history, self.assignment.blocks):
+            past = self.past(history)
+            yield from (self.part(batch, past) for batch in batches)
+
+    def nothing(self) -> Part:
+        """Return what judging nothing comes to."""
+        return replace(_EMPTY, coverage=pl.DataFrame(schema=BY_ITEM if self.by_item else COVERAGE))
 
     def past(self, history: History) -> Past:
+        """Return what facts may look at, of some history."""
         complete = not self.host.wall.failures
         return Past(history, self.host.models, self.assignment.as_of, complete)
 
-    def _part(self, batch: Sequence[Requirement], past: Past) -> "_Part":
+    def part(
+        self, batch: Sequence[Requirement], past: Past, only: Collection[str | None] | None = None
+    ) -> Part:
+        """Judge the subjects of one batch of requirements; ``only`` those of some items."""
         task = self.assignment
         by_day = task.period is not None
-        judged = judge(batch, past, self.catalogue, by_day, task.permissions)
+        judged = judge(batch, past, self.catalogue, by_day, task.permissions, only)
         told = findings_of(judged, Telling(past, self.catalogue, self.troubles()))
         all_told = told.select(*LOOKED_AT) if task.permissions else _EMPTY.all_told
         answers = answers_of(task.earlier, judged)
@@ -244,14 +294,15 @@ class Course:
         if task.period is None:
             self._show(judged, told, pl.lit(value=True))
             soon = due_of(judged, self.catalogue, task.as_of, zone)
-            return _Part(coverage_of(judged), told, soon, all_told, answers, NOTHING_TOLD)
+            counts = coverage_by_item(judged) if self.by_item else coverage_of(judged)
+            return Part(counts, told, soon, all_told, answers, NOTHING_TOLD)
         first, after = task.period.instants(zone)
         within = (pl.col("until") >= first) & (pl.col("since") < after)
         counts = coverage_of(judged, first, after)
         besides = ~within & is_of_interest(task.as_of, task.earlier)
         self._show(judged, told, within | besides)
         outside = told.filter(besides)
-        return _Part(counts, told.filter(within), _EMPTY.due, all_told, answers, outside)
+        return Part(counts, told.filter(within), _EMPTY.due, all_told, answers, outside)
 
     def _show(self, judged: Judged, told: pl.DataFrame, wanted: pl.Expr) -> None:
         if self.watch is not None:
@@ -267,23 +318,7 @@ class Course:
         return dict.fromkeys((named - known) | asked, text) if failed else {}
 
 
-@dataclass(frozen=True)
-class _Part:
-    """What judging one kind of subject in one block came to.
-
-    ``all_told`` are the findings of all times, as far as permissions need to know of them;
-    ``answers`` is what was asked of an earlier report, ``outside`` what lies outside the period.
-    """
-
-    coverage: pl.DataFrame
-    findings: pl.DataFrame
-    due: pl.DataFrame
-    all_told: pl.DataFrame
-    answers: pl.DataFrame
-    outside: pl.DataFrame
-
-
-_EMPTY = _Part(
+_EMPTY = Part(
     pl.DataFrame(schema=COVERAGE),
     NOTHING_TOLD,
     pl.DataFrame(schema=due.SCHEMA),

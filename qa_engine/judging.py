@@ -1,6 +1,6 @@
 """Judging all subjects of a kind by all rules about it, at once."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -119,10 +119,20 @@ def judge(
     catalogue: Catalogue,
     by_day: bool,
     permissions: Sequence[Permission] = (),
+    only: Collection[str | None] | None = None,
 ) -> Judged:
-    """Judge the subjects of requirements that share a kind of subject and a time to fulfil."""
+    """Judge the subjects of requirements that share a kind of subject and a time to fulfil.
+
+    Args:
+        requirements: what to judge by.
+        past: the records to judge on.
+        catalogue: the facts that requirements may name.
+        by_day: whether things are judged at the end of each day.
+        permissions: what the operator permitted.
+        only: the items whose subjects are judged; by default, those of all.
+    """
     kind, within = requirements[0].subject, requirements[0].within
-    subjects = _with_until(subjects_of(kind, past, by_day), within, past.as_of)
+    subjects = _with_until(_wanted(subjects_of(kind, past, by_day), only), within, past.as_of)
     names = dict.fromkeys(name for one in requirements for name in one.needs())
     known = known_of(kind, names, subjects, past, catalogue)
     outcomes, wording = _outcomes(requirements, subjects, known)
@@ -134,6 +144,13 @@ def judge(
         rules = [(one.wordings(), mine) for one, mine in zip(requirements, wording, strict=True)]
         permitted = covered(permissions, rules, subjects, past.as_of, past.register.zone)
     return Judged(subjects, known, requirements, outcomes, wording, permissions, permitted, past)
+
+
+def _wanted(subjects: pl.DataFrame, only: Collection[str | None] | None) -> pl.DataFrame:
+    if only is None:
+        return subjects
+    wanted = pl.Series(list(only), dtype=pl.String).implode()
+    return subjects.filter(pl.col("item").is_in(wanted, nulls_equal=True))
 
 
 def _with_until(subjects: pl.DataFrame, within: timedelta | None, as_of: datetime) -> pl.DataFrame:

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Dialect, Table, bindparam, func, or_, select
 from qa_engine.book.known import Extent, Known, known_at
 from qa_engine.book.preparing import ENTERED_AT
 from qa_engine.book.rows import Prepared, fetch, prepare
-from qa_engine.book.schema import RECORD_TABLES, TEXT, bodies, entries, submissions
+from qa_engine.book.schema import INT, RECORD_TABLES, TEXT, bodies, entries, submissions
 from qa_engine.records import KINDS, RECORD_FIELDS
 
 Items = Collection[str] | Mapping[str, Collection[str]]
@@ -34,6 +34,7 @@ def records(
     items: Items | None = None,
     kinds: Iterable[str] | None = None,
     entered: bool = False,
+    after: int = 0,
 ) -> dict[str, pl.DataFrame]:
     """Return records, a frame per kind that has any, typed and sorted as the intake gives them.
 
@@ -43,29 +44,36 @@ def records(
         items: what the records are about; by default, everything.
         kinds: the kinds wanted; by default, all.
         entered: whether to add ``entered_at``, when the book first took each record.
+        after: the entry after which those wanted came in, new or as corrections.
     """
     known = known_at(connection, at)
-    entering = _entering(connection) if entered else None
+    entering = _entering(connection, after) if entered else None
     wanted = KINDS if kinds is None else [kind for kind in KINDS if kind in set(kinds)]
     found: dict[str, pl.DataFrame] = {}
     for kind in wanted:
-        frame = _of_kind(connection, kind, known, items)
+        frame = _of_kind(connection, kind, known, items, after)
         if frame.height:
             found[kind] = _finished(kind, frame, entering)
     return found
 
 
-def _of_kind(connection: Connection, kind: str, known: Known, items: Items | None) -> pl.DataFrame:
+def _of_kind(
+    connection: Connection, kind: str, known: Known, items: Items | None, after: int
+) -> pl.DataFrame:
     about = _about(kind, items)
     table = RECORD_TABLES[kind]
-    names = _filled(connection, table) if about is None else tuple(table.columns.keys())
+    some = about is not None or after > 0
+    names = tuple(table.columns.keys()) if some else _filled(connection, table)
     schema = {name: TYPES[name] for name in names}
     if about is not None and not about:
         return pl.DataFrame(schema=schema)
     few = max(map(len, (about or {}).values()), default=0) <= MANY_ITEMS
     lots = _in_lots(about) if about and few else {}
-    shape = Shape(kind, names, tuple((n, len(ids)) for n, ids in lots.items()), known.extent)
+    shape = Shape(
+        kind, names, tuple((n, len(ids)) for n, ids in lots.items()), known.extent, after > 0
+    )
     values = {f"{n}_{i}": one for n, ids in lots.items() for i, one in enumerate(ids)}
+    values |= {"after": after} if after else {}
     asked = prepared(shape, connection.dialect)
     frame = fetch(connection, asked, schema, {**values, **known.values})
     if about is None or few:
@@ -99,12 +107,14 @@ class Shape:
         columns: what it gives.
         about: how many ids it takes for each column that may match.
         extent: which entries count.
+        after: whether only those after some entry do.
     """
 
     kind: str
     columns: tuple[str, ...]
     about: tuple[tuple[str, int], ...]
     extent: Extent
+    after: bool = False
 
 
 @lru_cache(maxsize=512)
@@ -113,6 +123,8 @@ def prepared(shape: Shape, dialect: Dialect) -> Prepared:
     table = RECORD_TABLES[shape.kind]
     query = select(*(table.c[name] for name in shape.columns))
     query = query.where(*shape.extent.stands(table.c.entry))
+    if shape.after:
+        query = query.where(table.c.entry > bindparam("after", None, INT))
     matches = [
         table.c[name].in_([bindparam(f"{name}_{number}", None, TEXT) for number in range(count)])
         for name, count in shape.about
@@ -139,26 +151,32 @@ class _Entering(NamedTuple):
     corrected: pl.DataFrame
 
 
-def _entering(connection: Connection) -> _Entering:
-    """Return when records came in; a correction does not make a late entry of a timely one."""
+def _entering(connection: Connection, after: int) -> _Entering:
+    """Return when records after an entry came in; a correction makes no late entry of a timely one.
+
+    Of the records before that entry, those are there that were corrected after it.
+    """
     submitted = select(submissions.c.first_entry, submissions.c.entered_at)
     first = entries.alias("first")
     origin = select(func.min(first.c.entry)).where(
         first.c.id == entries.c.id, first.c.kind.in_(KINDS)
     )
-    corrected = select(entries.c.entry, origin.scalar_subquery())
+    corrected = select(entries.c.entry, origin.scalar_subquery()).where(
+        entries.c.supersedes.is_not(None), entries.c.entry > after
+    )
     number = pl.Int64()
+    origins = fetch(connection, corrected, {"entry": number, ORIGIN: number})
+    if after:
+        began = select(entries.c.submission).where(entries.c.entry.in_(origins[ORIGIN].to_list()))
+        wanted = submissions.c.first_entry > after
+        submitted = submitted.where(wanted | submissions.c.submission.in_(began))
     return _Entering(
         fetch(
             connection,
             submitted.order_by(submissions.c.first_entry),
             {ORIGIN: number, ENTERED_AT: INSTANTS},
         ),
-        fetch(
-            connection,
-            corrected.where(entries.c.supersedes.is_not(None)),
-            {"entry": number, ORIGIN: number},
-        ),
+        origins,
     )
 
 
@@ -199,3 +217,9 @@ def standing_entry(connection: Connection, kind: str, id_: str) -> tuple[int, st
     )
     row = connection.execute(query).first()
     return (row[0], row[1]) if row else None
+
+
+def kinds_after(connection: Connection, after: int) -> frozenset[str]:
+    """Return of what kinds the entries after an entry are."""
+    query = select(entries.c.kind).where(entries.c.entry > after).distinct()
+    return frozenset(connection.execute(query).scalars())

@@ -22,12 +22,29 @@ from qa_engine.book.register_body import body_of, register_of
 from qa_engine.book.submission import Receipt
 from qa_engine.book.writing import Differing, append, head_of, known_receipt, take_records
 from qa_engine.book.written_bodies import bodies_to_put
+from qa_engine.records import KINDS
 from qa_engine.register import Register
 
 Frames = Mapping[str, pl.DataFrame]
 
 OWN_KINDS = ("book", "person", "attachment")
 """Kinds of entry that have a method of their own."""
+
+
+@dataclass(frozen=True)
+class Arrived:
+    """What came into a book after some entry.
+
+    Attributes:
+        size: how many entries the book has with it.
+        kinds: the kinds of the entries, records or not.
+        records: by kind, with ``entered_at``; of a record that was corrected since, the version
+            that stands.
+    """
+
+    size: int
+    kinds: frozenset[str]
+    records: Frames
 
 
 @dataclass(frozen=True)
@@ -218,6 +235,14 @@ class Book:
         """
         with self.reading() as held:
             return reading.records(held, at=known_at, items=items, kinds=kinds, entered=entered)
+
+    def arrived(self, after: int) -> Arrived:
+        """Return what came in after an entry."""
+        with self.reading() as held:
+            kinds = reading.kinds_after(held, after)
+            wanted = [kind for kind in KINDS if kind in kinds]
+            records = reading.records(held, kinds=wanted, entered=True, after=after)
+            return Arrived(head_of(held).frontier.size, kinds, records)
 
     def about(self) -> dict[str, str]:
         """Return what the book says of itself: id, operator, time_zone, canonical_form."""

@@ -90,6 +90,13 @@ class FactGroup:
             only rules with ``within`` may use such facts.
         asks_models: whether it asks resin models, so that a failed plugin explains its silence.
         provider: the plugin that offers the group.
+        reads: the kinds of record that it looks at besides the subject itself and the cutting of
+            charges; empty if it may look at any. A record of another kind then cannot change what
+            it finds, and nothing need be judged anew for it.
+
+    Of the records it may look at those of the subject's tank, van, meter, base and source, and
+    those of the vans, meters and sources that the records of its tank name; of the register at
+    everything.
 
     The frame of subjects has ``subject`` (id), ``at``, ``until``, ``record`` (null for things),
     ``van``, ``tank``, ``meter``, ``base``, ``source`` and ``item`` where the subject has one
@@ -102,3 +109,4 @@ class FactGroup:
     looks_ahead: bool = False
     asks_models: bool = False
     provider: str = "qa_engine"
+    reads: tuple[str, ...] = ()

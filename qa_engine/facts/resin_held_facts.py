@@ -160,5 +160,6 @@ RESIN_HELD_FACTS = (
             ),
         ),
         _held,
+        reads=("resin_change", "disposal"),
     ),
 )

@@ -1,0 +1,6 @@
+"""The lookout: keeps up to date what the rules say of a record book."""
+
+from qa_engine.book.lookout.state import FleetState
+from qa_engine.book.lookout.watching import Lookout
+
+__all__ = ["FleetState", "Lookout"]

@@ -1,0 +1,83 @@
+"""What the rules say of a record book as of an instant."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import polars as pl
+
+from qa_engine.forecast.outcome import Forecast
+from qa_engine.inspection import Inspection
+from qa_engine.register import Register
+from qa_engine.rulesets import Edition
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """How the tanks stand and what lies ahead of them.
+
+    Attributes:
+        forecast: when tanks will reach their limits.
+        tanks: a row per tank: the columns of ``tanks_as_of``, and some of the forecast.
+    """
+
+    forecast: Forecast
+    tanks: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class FleetState:
+    """What the rules say of a record book as of an instant.
+
+    Attributes:
+        as_of: the instant of the latest look; what nothing new was heard of is judged as of the
+            first look of the day.
+        entries: how many entries of the book it rests on.
+        inspection: what was found.
+        look_ahead: finds how the tanks stand; asked when that is wanted.
+    """
+
+    as_of: datetime
+    entries: int
+    inspection: Inspection
+    look_ahead: Callable[[], Ahead] = field(repr=False, compare=False)
+
+    @property
+    def forecast(self) -> Forecast:
+        """Return when tanks will reach their limits."""
+        return self.look_ahead().forecast
+
+    @property
+    def tanks(self) -> pl.DataFrame:
+        """Return a row per tank: the columns of ``tanks_as_of``, and some of the forecast."""
+        return self.look_ahead().tanks
+
+    @property
+    def records(self) -> int:
+        """Return how many records were judged."""
+        return self.inspection.used
+
+    @property
+    def register(self) -> Register:
+        """Return the register that it was judged by."""
+        return self.inspection.assignment.register
+
+    @property
+    def findings(self) -> pl.DataFrame:
+        """Return the findings, as ``qa_engine.findings.SCHEMA``, in order."""
+        return self.inspection.findings
+
+    @property
+    def due(self) -> pl.DataFrame:
+        """Return what falls due, as ``qa_engine.due.SCHEMA``, in order."""
+        return self.inspection.due
+
+    @property
+    def coverage(self) -> pl.DataFrame:
+        """Return a row per rule and edition with the count of each outcome."""
+        return self.inspection.coverage
+
+    @property
+    def editions(self) -> tuple[Edition, ...]:
+        """Return the editions that judged."""
+        return self.inspection.editions

@@ -5,6 +5,7 @@ not undo ends only with the record of the work that its rule calls for.
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import polars as pl
@@ -92,6 +93,21 @@ def _settling(judged: Judged, rule: Rule, kind: str, places: Places) -> pl.DataF
     asked = failed.select(by, "at", until=pl.lit(judged.past.as_of))
     done = following(asked, work.rename({item: by}), by=by, take=["at", "record"])
     return done.rename(lambda name: f"settling {name}")
+
+
+def open_since(
+    judged: Judged, which: int, item: Places, last: Places, since: datetime
+) -> NDArray[np.bool_]:
+    """Tell which runs had not both ended and been closed before an instant.
+
+    Where only the work of the rule could have closed a run, it counts as open.
+    """
+    if judged.requirements[which].editions[-1].rule.stands_until == "settling record":
+        return np.ones(len(last), np.bool_)
+    at = judged.subjects["at"]
+    early = (at < since).to_numpy()
+    found = next_conforming(judged.outcomes[which], item, last)
+    return ~(early[last] & (found != NOWHERE) & early[found])
 
 
 def closed_at(judged: Judged, which: int, item: Places, last: Places) -> list[pl.Series]:

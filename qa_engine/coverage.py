@@ -59,29 +59,30 @@ def coverage_by_item(judged: Judged) -> pl.DataFrame:
     runs = judged.subjects["item"].rle_id()
     place = runs.to_numpy().astype(np.int64)
     items = judged.subjects["item"].filter(runs.diff().ne_missing(0))
-    kind = judged.requirements[0].subject
-    frames = [pl.DataFrame(schema=BY_ITEM)]
+    named, counted = [], []
     for one, outcome, wording in zip(
         judged.requirements, judged.outcomes, judged.wording, strict=True
     ):
         for version, edition in enumerate(one.editions):
             mine = wording == version
-            names = zip(NAMES, (one.rule_set, one.rule, edition.rule.edition), strict=True)
-            counts = {
-                name: np.bincount(place[mine & (outcome == code)], minlength=len(items))
-                for name, code in OUTCOMES.items()
-            }
-            frames.append(
-                pl.DataFrame(counts)
-                .select(
-                    *(pl.lit(text).alias(name) for name, text in names),
-                    *(pl.col(name).cast(pl.Int64) for name in OUTCOMES),
-                    pl.lit(kind).alias("subject_kind"),
-                    items.alias("item"),
-                )
-                .filter(pl.sum_horizontal(*OUTCOMES) > 0)
+            named.append((one.rule_set, one.rule, edition.rule.edition))
+            counted.append(
+                [
+                    np.bincount(place[mine & (outcome == code)], minlength=len(items))
+                    for code in OUTCOMES.values()
+                ]
             )
-    return pl.concat(frames)
+    rules = pl.DataFrame(named, schema=dict.fromkeys(NAMES, pl.String), orient="row")
+    per_item = np.array(counted, np.int64).transpose(0, 2, 1).reshape(-1, len(OUTCOMES))
+    frame = rules.join(items.to_frame("item"), how="cross", maintain_order="left_right")
+    return (
+        frame.hstack(
+            pl.from_numpy(per_item, schema=dict.fromkeys(OUTCOMES, pl.Int64), orient="row")
+        )
+        .with_columns(subject_kind=pl.lit(judged.requirements[0].subject))
+        .select(*BY_ITEM)
+        .filter(pl.sum_horizontal(*OUTCOMES) > 0)
+    )
 
 
 def summed(parts: Iterable[pl.DataFrame], editions: Iterable[Edition]) -> pl.DataFrame:

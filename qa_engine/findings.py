@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import polars as pl
 
 from qa_engine.asking import known_of
 from qa_engine.certainty import SIMPLE, Asked, with_certainty
-from qa_engine.closing import closed_at
+from qa_engine.closing import closed_at, open_since
 from qa_engine.conformity import DOES_NOT_CONFORM
 from qa_engine.doubt import records_in_doubt
 from qa_engine.facts.catalogue import Catalogue
@@ -81,13 +82,25 @@ class Telling:
     troubles: Mapping[str, str]
 
 
-def findings_of(judged: Judged, telling: Telling) -> pl.DataFrame:
-    """Return the findings among judged subjects, in no particular order."""
+def findings_of(judged: Judged, telling: Telling, since: datetime | None = None) -> pl.DataFrame:
+    """Return the findings among judged subjects, in no particular order.
+
+    Args:
+        judged: the subjects and their outcomes.
+        telling: what findings are told with.
+        since: leave out those that ended and were closed before this instant; they may be there
+            where only the work of their rule could have closed them.
+    """
     if judged.subjects.is_empty():
         return pl.DataFrame(schema=SCHEMA)
     item = _items(judged)
     frames = []
-    for place, edition, runs, mine in _worded(judged, item):
+    for place, edition, runs, all_of_it in _worded(judged, item):
+        mine = all_of_it
+        if since is not None:
+            mine = mine[open_since(judged, place, item, runs.last[mine], since)]
+        if not len(mine):
+            continue
         last = runs.last[mine]
         told = _told(judged, judged.requirements[place], edition, runs, mine, telling)
         told = _certain(told, judged, edition.rule, last, telling)

@@ -281,13 +281,24 @@ class Course:
         return Past(history, self.host.models, self.assignment.as_of, complete)
 
     def part(
-        self, batch: Sequence[Requirement], past: Past, only: Collection[str | None] | None = None
+        self,
+        batch: Sequence[Requirement],
+        past: Past,
+        only: Collection[str] | None = None,
+        since: datetime | None = None,
     ) -> Part:
-        """Judge the subjects of one batch of requirements; ``only`` those of some items."""
+        """Judge the subjects of one batch of requirements.
+
+        Args:
+            batch: requirements about one kind of subject, with one time to fulfil them.
+            past: the records to judge on.
+            only: the items whose subjects are judged; by default, those of all.
+            since: leave out the findings that were over before; see ``findings_of``.
+        """
         task = self.assignment
         by_day = task.period is not None
         judged = judge(batch, past, self.catalogue, by_day, task.permissions, only)
-        told = findings_of(judged, Telling(past, self.catalogue, self.troubles()))
+        told = findings_of(judged, Telling(past, self.catalogue, self.troubles()), since)
         all_told = told.select(*LOOKED_AT) if task.permissions else _EMPTY.all_told
         answers = answers_of(task.earlier, judged)
         zone = past.register.zone

@@ -119,7 +119,7 @@ def judge(
     catalogue: Catalogue,
     by_day: bool,
     permissions: Sequence[Permission] = (),
-    only: Collection[str | None] | None = None,
+    only: Collection[str] | None = None,
 ) -> Judged:
     """Judge the subjects of requirements that share a kind of subject and a time to fulfil.
 
@@ -146,11 +146,11 @@ def judge(
     return Judged(subjects, known, requirements, outcomes, wording, permissions, permitted, past)
 
 
-def _wanted(subjects: pl.DataFrame, only: Collection[str | None] | None) -> pl.DataFrame:
+def _wanted(subjects: pl.DataFrame, only: Collection[str] | None) -> pl.DataFrame:
     if only is None:
         return subjects
     wanted = pl.Series(list(only), dtype=pl.String).implode()
-    return subjects.filter(pl.col("item").is_in(wanted, nulls_equal=True))
+    return subjects.filter(pl.col("item").is_in(wanted))
 
 
 def _with_until(subjects: pl.DataFrame, within: timedelta | None, as_of: datetime) -> pl.DataFrame:

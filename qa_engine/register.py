@@ -117,7 +117,8 @@ class Table:
         declared = self.schema().fields
         return {name: f for name, f in declared.items() if isinstance(f, RecordField)}
 
-    def empty(self) -> pl.DataFrame:
+    @cached_property
+    def nothing(self) -> pl.DataFrame:
         """Return the table without rows, ``from`` as the instant ``holds_from``."""
         return self.frame([], ZoneInfo("UTC"))
 
@@ -174,4 +175,4 @@ class Register:
 
     def table(self, name: str) -> pl.DataFrame:
         """Return a table, without rows if the register has none."""
-        return self.tables.get(name, TABLES[name].empty())
+        return self.tables[name] if name in self.tables else TABLES[name].nothing

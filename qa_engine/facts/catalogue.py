@@ -57,7 +57,7 @@ def field_facts(kind: str) -> FactGroup:
         return subjects.select(*names, pl.col("record").alias("evidence"))
 
     facts = tuple(_stated(kind, name, KINDS[kind].fields[name]) for name in names)
-    return FactGroup((kind,), tuple(fact for fact in facts if fact), find)
+    return FactGroup((kind,), tuple(fact for fact in facts if fact), find, reads=())
 
 
 def _stated(kind: str, name: str, field: RecordField) -> Fact | None:

@@ -186,6 +186,7 @@ CHARGE_FACTS = (
             ),
         ),
         _age,
+        reads=("resin_change",),
     ),
     FactGroup(
         ON_A_CHARGE,
@@ -200,6 +201,7 @@ CHARGE_FACTS = (
             ),
         ),
         _volume,
+        reads=("resin_change",),
     ),
     FactGroup(
         ON_A_CHARGE,

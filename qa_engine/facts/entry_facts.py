@@ -35,7 +35,7 @@ def _group(kind: str) -> FactGroup:
         after = (pl.col(ENTERED_AT) - pl.col("at")) / timedelta(hours=1)
         return entered.select(after.alias("entered_after"), evidence="record")
 
-    return FactGroup((kind,), (ENTERED_AFTER,), find)
+    return FactGroup((kind,), (ENTERED_AFTER,), find, reads=())
 
 
 ENTRY_FACTS = tuple(_group(kind) for kind in EVENT_SUBJECTS)

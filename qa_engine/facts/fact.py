@@ -91,7 +91,7 @@ class FactGroup:
         asks_models: whether it asks resin models, so that a failed plugin explains its silence.
         provider: the plugin that offers the group.
         reads: the kinds of record that it looks at besides the subject itself and the cutting of
-            charges; empty if it may look at any. A record of another kind then cannot change what
+            charges; None if it may look at any. A record of another kind then cannot change what
             it finds, and nothing need be judged anew for it.
 
     Of the records it may look at those of the subject's tank, van, meter, base and source, and
@@ -109,4 +109,4 @@ class FactGroup:
     looks_ahead: bool = False
     asks_models: bool = False
     provider: str = "qa_engine"
-    reads: tuple[str, ...] = ()
+    reads: tuple[str, ...] | None = None

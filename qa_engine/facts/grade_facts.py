@@ -75,6 +75,7 @@ GRADE_FACTS = (
             ),
         ),
         _charge,
+        reads=("resin_change",),
     ),
     FactGroup(
         TANKISH,
@@ -127,6 +128,7 @@ GRADE_FACTS = (
             ),
         ),
         _grade,
+        reads=("resin_change",),
         asks_models=True,
     ),
 )

@@ -90,6 +90,7 @@ INCIDENT_FACTS = (
             ),
         ),
         _incident_open,
+        reads=("incident", "vessel_service"),
     ),
     FactGroup(
         ("incident",),
@@ -103,6 +104,7 @@ INCIDENT_FACTS = (
             ),
         ),
         _examination_followed,
+        reads=("incident", "vessel_service"),
         looks_ahead=True,
     ),
     FactGroup(
@@ -116,6 +118,7 @@ INCIDENT_FACTS = (
             ),
         ),
         _withdrawn,
+        reads=("out_of_use", "return_to_use"),
         looks_ahead=True,
     ),
 )

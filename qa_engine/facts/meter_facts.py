@@ -77,6 +77,7 @@ METER_FACTS = (
             ),
         ),
         _meter_check_age,
+        reads=("meter_check",),
     ),
     FactGroup(
         ("meter_check",),
@@ -111,6 +112,7 @@ METER_FACTS = (
             ),
         ),
         _meter_errors,
+        reads=(),
     ),
     FactGroup(
         ("meter_check",),
@@ -126,5 +128,6 @@ METER_FACTS = (
             ),
         ),
         _use_by,
+        reads=(),
     ),
 )

@@ -208,6 +208,7 @@ READING_FACTS = (
             ),
         ),
         _reading_followed,
+        reads=("reading",),
         looks_ahead=True,
     ),
 )

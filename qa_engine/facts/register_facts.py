@@ -102,7 +102,7 @@ def _known_fact(key: str, name: str, place: str) -> Fact:
 
 def _known_group(table: str, *subjects: str) -> FactGroup:
     fact = _known_fact(TABLES[table].key, KNOWN_IN[table], "")
-    return FactGroup(subjects, (fact,), partial(_known, table))
+    return FactGroup(subjects, (fact,), partial(_known, table), reads=())
 
 
 _METER_KNOWN = Fact(
@@ -126,6 +126,7 @@ REGISTER_FACTS = (
             *(_registered("tanks", name, name, meaning) for name, meaning in _OF_TANKS.items()),
         ),
         _tank,
+        reads=(),
     ),
     _known_group("vans", "rinse", "reading", "resin_change", "complaint"),
     _known_group("vehicle_classes", "rinse", "complaint"),
@@ -134,6 +135,7 @@ REGISTER_FACTS = (
         ("disposal",),
         (_known_fact("base", "base_known", " with a van or a source of water"),),
         _base_known,
+        reads=(),
     ),
     FactGroup(
         ("resin_change",),
@@ -153,10 +155,11 @@ REGISTER_FACTS = (
             ),
         ),
         _least_full_charge,
+        reads=(),
     ),
-    FactGroup(("reading",), (_METER_KNOWN, _METER_FACTOR, _METER_RESOLUTION), _meter),
-    FactGroup(("meter_check",), (_METER_KNOWN, _METER_FACTOR), _meter),
-    FactGroup(("meter",), (_METER_FACTOR,), _meter),
+    FactGroup(("reading",), (_METER_KNOWN, _METER_FACTOR, _METER_RESOLUTION), _meter, reads=()),
+    FactGroup(("meter_check",), (_METER_KNOWN, _METER_FACTOR), _meter, reads=()),
+    FactGroup(("meter",), (_METER_FACTOR,), _meter, reads=()),
     FactGroup(
         ("rinse",),
         (
@@ -168,5 +171,6 @@ REGISTER_FACTS = (
             ),
         ),
         _class_water,
+        reads=(),
     ),
 )

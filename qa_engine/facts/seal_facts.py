@@ -43,7 +43,7 @@ def _age_group(seal: str) -> FactGroup:
     meaning = f"days since the {seal} seal was last replaced"
     at = (f"seal_service.replaced replaced=yes seal={seal}",)
     fact = Fact(f"{seal}_seal_age", "number", meaning, "d", low=0, per_day=1, looks_at=at)
-    return FactGroup(("tank",), (fact,), partial(_seal_age, seal))
+    return FactGroup(("tank",), (fact,), partial(_seal_age, seal), reads=("seal_service",))
 
 
 SEAL_FACTS = (
@@ -59,6 +59,7 @@ SEAL_FACTS = (
             ),
         ),
         _lubrication_logged,
+        reads=("seal_service",),
         looks_ahead=True,
     ),
 )

@@ -63,5 +63,6 @@ USE_FACTS = (
             ),
         ),
         _out_of_use,
+        reads=("out_of_use", "return_to_use"),
     ),
 )

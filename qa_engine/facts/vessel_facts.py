@@ -162,6 +162,7 @@ VESSEL_FACTS = (
             ),
         ),
         _due,
+        reads=("vessel_service",),
     ),
     FactGroup(
         ("tank",),
@@ -174,6 +175,7 @@ VESSEL_FACTS = (
             ),
         ),
         _authority_stated,
+        reads=("vessel_service",),
     ),
     FactGroup(
         ("tank", "rinse"),
@@ -194,6 +196,7 @@ VESSEL_FACTS = (
             ),
         ),
         _result,
+        reads=("vessel_service",),
     ),
     FactGroup(
         ("tank",),
@@ -211,6 +214,7 @@ VESSEL_FACTS = (
             ),
         ),
         _examined,
+        reads=("vessel_service",),
     ),
     FactGroup(
         ("tank",),
@@ -226,5 +230,6 @@ VESSEL_FACTS = (
             ),
         ),
         _service_age,
+        reads=("vessel_service",),
     ),
 )

@@ -31,7 +31,7 @@ class AheadKept:
         self,
         course: Course,
         kept: Kept,
-        tanks: frozenset[str | None] | None = None,
+        tanks: frozenset[str] | None = None,
         before: Ahead | None = None,
     ) -> None:
         self._course, self._kept = course, kept
@@ -46,7 +46,7 @@ class AheadKept:
                 self._found = self._reckoned()
             return self._found
 
-    def anew(self, course: Course, kept: Kept, tanks: frozenset[str | None]) -> "AheadKept":
+    def anew(self, course: Course, kept: Kept, tanks: frozenset[str]) -> "AheadKept":
         """Return how they stand after a later look that concerned some tanks."""
         if self._found is not None:
             return AheadKept(course, kept, tanks, self._found)
@@ -67,7 +67,9 @@ class AheadKept:
         now = _ahead(replace(self._course, assignment=task))
         tanks = now.tanks.filter(pl.col("tank").is_in(list(self._tanks)))
         others = self._before.tanks.join(tanks, on="tank", how="anti")
-        forecast = merged(self._before.forecast, now.forecast, self._course.host.plugins)
+        forecast = merged(
+            self._before.forecast, now.forecast, self._tanks, self._course.host.plugins
+        )
         return Ahead(forecast, pl.concat([others, tanks]).sort("tank"))
 
 

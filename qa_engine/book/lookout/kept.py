@@ -17,7 +17,7 @@ from qa_engine.records import KINDS
 PLACES = ("tank", "van", "meter", "base", "source", "item")
 """The columns that say what a record is about, or where it was logged."""
 
-Ids = Collection[str | None]
+Ids = Collection[str]
 Frames = Mapping[str, pl.DataFrame]
 
 
@@ -95,6 +95,12 @@ class Kept(Mapping[str, pl.DataFrame]):
         found = {kind: self._standing(kind, frame["record"]) for kind, frame in arrived.items()}
         return {kind: frame for kind, frame in found.items() if frame.height}
 
+    def names(self, column: str, one: str) -> bool:
+        """Tell whether any record names an id in a column; a replaced one may count."""
+        read = any(looked.names(column, one) for looked in self.whole.values())
+        fresh = (frame[column] for frame in self.fresh.values() if column in frame.columns)
+        return read or any((ids == one).any() for ids in fresh)
+
     def about(self, places: Mapping[str, Ids], kinds: Collection[str] = tuple(KINDS)) -> Frames:
         """Return the records of which any of some columns names any of some ids, by kind.
 
@@ -157,6 +163,12 @@ class _Looked:
             return self.frame.clear()
         return self.frame[rows[0] if len(rows) == 1 else np.unique(np.concatenate(rows))]
 
+    def names(self, column: str, one: str) -> bool:
+        """Tell whether any row names an id in a column."""
+        if column == self._item:
+            return bool(len(self._rows_of_item([one])))
+        return column in self._lists and bool(len(self._lists[column].places([one])))
+
     def records(self, records: pl.Series) -> pl.DataFrame:
         """Return the rows of some records."""
         found: pl.DataFrame = self.frame[self._lists["record"].places(records.to_list())]
@@ -181,24 +193,20 @@ class _Sorted:
 def _stretches(column: pl.Series, ids: Ids) -> NDArray[np.int64]:
     """Return the places of a sorted column, nulls first, that hold any of the ids, ascending."""
     nulls = column.null_count()
-    stretches = [np.arange(nulls if None in ids else 0)]
-    wanted = pl.Series(sorted({one for one in ids if one is not None}), dtype=pl.String)
-    if nulls < len(column) and len(wanted):
-        held = column[nulls:]
-        starts = held.search_sorted(wanted, "left").to_numpy().astype(np.int64)
-        ends = held.search_sorted(wanted, "right").to_numpy().astype(np.int64)
-        stretches += [np.arange(a, b) + nulls for a, b in zip(starts, ends, strict=True) if a < b]
-    return np.concatenate(stretches).astype(np.int64)
+    held, wanted = column[nulls:], pl.Series(sorted(set(ids)), dtype=pl.String)
+    if not len(held) or not len(wanted):
+        return np.zeros(0, np.int64)
+    starts = held.search_sorted(wanted, "left").to_numpy().astype(np.int64) + nulls
+    ends = held.search_sorted(wanted, "right").to_numpy().astype(np.int64) + nulls
+    return np.concatenate([np.arange(a, b) for a, b in zip(starts, ends, strict=True)])
 
 
-def _listed(ids: Iterable[str | None]) -> pl.Series:
+def _listed(ids: Iterable[str]) -> pl.Series:
     return pl.Series(list(ids), dtype=pl.String).implode()
 
 
 def _names(frame: pl.DataFrame, places: Mapping[str, Ids]) -> pl.Expr:
     named = [
-        pl.col(name).is_in(_listed(ids), nulls_equal=True)
-        for name, ids in places.items()
-        if name in frame.columns
+        pl.col(name).is_in(_listed(ids)) for name, ids in places.items() if name in frame.columns
     ]
     return pl.any_horizontal(pl.lit(value=False), *named)

@@ -18,9 +18,10 @@ from qa_engine.facts.fact import STATE_SUBJECTS
 from qa_engine.judging import Requirement
 from qa_engine.records import KINDS, TANK_KINDS
 from qa_engine.register import Register
+from qa_engine.rulesets import Rule
 from qa_engine.subjects import item_of
 
-Items = Mapping[str, frozenset[str | None]]
+Items = Mapping[str, frozenset[str]]
 """Ids by column: tank, van, meter, base, source, item."""
 
 BESIDE = tuple(kind for kind in KINDS if kind not in TANK_KINDS)
@@ -35,7 +36,8 @@ class Reach:
         kinds: the kinds of record that changed.
         since: the earliest instant at which anything changed.
         items: what is concerned, by column.
-        unsettled: columns of which an item was first heard of, or went elsewhere.
+        unsettled: columns of which an item was first heard of, went elsewhere, or may no longer be
+            named at all.
     """
 
     kinds: frozenset[str]
@@ -59,12 +61,14 @@ class Reach:
         if one.subject not in STATE_SUBJECTS and not self._any_since(one, frames):
             return False
         reads = reads_of(one, catalogue)
+        if not self.kinds.isdisjoint(rule.affects for rule in one.wordings()):
+            return True
         return reads is None or item in self.unsettled or not self.kinds.isdisjoint(reads)
 
     def _settles(self, one: Requirement) -> bool:
-        """Tell whether a finding may be closed by what changed, or put it in doubt."""
-        named = {kind for rule in one.wordings() for kind in (rule.settled_by, rule.affects)}
-        return not self.kinds.isdisjoint(named)
+        """Tell whether the work that ends a finding was logged."""
+        work = {rule.settled_by for rule in one.wordings() if _ended_by_work(rule)}
+        return not self.kinds.isdisjoint(work)
 
     def _any_since(self, one: Requirement, frames: Frames) -> bool:
         frame = frames.get(one.subject)
@@ -79,35 +83,43 @@ def reads_of(one: Requirement, catalogue: Catalogue) -> set[str] | None:
     facts = catalogue.facts_of(one.subject)
     told = {name for rule in one.wordings() for name in (*rule.needs, *rule.told)}
     groups = [catalogue.group_of(one.subject, name) for name in told if name in facts]
-    if any(not group.reads for group in groups):
+    if any(group.reads is None for group in groups):
         return None
-    return {kind for group in groups for kind in group.reads}
+    # A resin change cuts the charges, by which findings are cut.
+    return {"resin_change", *(kind for group in groups for kind in group.reads or ())}
 
 
-def reach_of(changed: Iterable[Frames], kept: Kept, register: Register) -> Reach:
+def _ended_by_work(rule: Rule) -> bool:
+    return rule.stands_until == "settling record" or rule.settled_by == "resin_change"
+
+
+def reach_of(replaced: Frames, come: Iterable[Frames], kept: Kept, register: Register) -> Reach:
     """Return what a change reaches.
 
     Args:
-        changed: the records that were replaced, and those that came in, by kind.
+        replaced: the records that were replaced, by kind.
+        come: those that came in.
         kept: the records so far, without what came in.
         register: the register.
     """
-    rows = pl.concat([_placed(kind, f) for frames in changed for kind, f in frames.items()])
+    changed = [(kind, f) for frames in (replaced, *come) for kind, f in frames.items()]
+    rows = pl.concat([_placed(kind, frame) for kind, frame in changed])
     of_tank = pl.col("kind").is_in(list(TANK_KINDS))
     beside = rows.filter(~of_tank)
     tanks = _ids(rows.filter(of_tank), "tank") | _tanks_beside(beside, kept, register)
+    cut = _cut(rows, kept)
     named = _ids(beside, "item")
     placed = _vans_of(_ids(rows, "tank") | tanks, register)
-    vans = _ids(rows, "van") | named | placed
+    vans = _ids(rows, "van") | named | placed | _named(cut, "van")
     items = {
         "tank": tanks,
-        "van": vans | _nameless(beside, "van"),
-        "meter": _ids(rows, "meter") | named | _nameless(beside, "meter"),
-        "base": _ids(rows, "base") | _bases_of(vans, register) | _nameless(beside, "base"),
-        "source": _ids(rows, "source") | _nameless(beside, "source"),
-        "item": named | _nameless(beside, "item"),
+        "van": vans,
+        "meter": _ids(rows, "meter") | named | _named(cut, "meter"),
+        "base": _ids(rows, "base") | _bases_of(vans, register) | _named(cut, "base"),
+        "source": _ids(rows, "source") | _named(cut, "source"),
+        "item": named | _named(cut, "item"),
     }
-    unsettled = frozenset(_unsettled(items, rows, kept))
+    unsettled = frozenset(PLACES) if replaced else frozenset(_unsettled(rows, kept))
     since: datetime = rows["at"].min()  # type: ignore[assignment]
     return Reach(frozenset(rows["kind"]), since, items, unsettled)
 
@@ -120,18 +132,17 @@ def _placed(kind: str, frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _ids(rows: pl.DataFrame, column: str) -> frozenset[str | None]:
+def _ids(rows: pl.DataFrame, column: str) -> frozenset[str]:
     return frozenset(rows[column].drop_nulls().unique())
 
 
-def _nameless(beside: pl.DataFrame, column: str) -> frozenset[str | None]:
-    """Return None as an id if records that are judged by an item name none."""
-    mine = [kind for kind in BESIDE if KINDS[kind].item == column]
-    lacking = beside.filter(pl.col("kind").is_in(mine) & pl.col(column).is_null())
-    return frozenset({None} if lacking.height else ())
+def _cut(rows: pl.DataFrame, kept: Kept) -> Frames:
+    """Return the records of no tank that name one whose resin changed: it cuts their runs too."""
+    tanks = _ids(rows.filter(pl.col("kind") == "resin_change"), "tank")
+    return kept.about({"tank": tanks}, BESIDE) if tanks else {}
 
 
-def _tanks_beside(beside: pl.DataFrame, kept: Kept, register: Register) -> frozenset[str | None]:
+def _tanks_beside(beside: pl.DataFrame, kept: Kept, register: Register) -> frozenset[str]:
     """Return the tanks that records of no tank concern: whose records name what they name."""
     if beside.is_empty():
         return frozenset()
@@ -144,47 +155,41 @@ def _tanks_beside(beside: pl.DataFrame, kept: Kept, register: Register) -> froze
     }
     naming = kept.about(places, TANK_KINDS).values()
     table = register.table("tanks")
-    placed = table.filter(
-        pl.col("van").is_in(pl.Series(sorted(filter(None, vans)), dtype=pl.String).implode())
-    )
+    placed = table.filter(pl.col("van").is_in(pl.Series(sorted(vans), dtype=pl.String).implode()))
     found = {tank for frame in (*naming, placed) for tank in frame["tank"].unique()}
     return frozenset(found) | _ids(beside, "tank") | items
 
 
-def _vans_of(tanks: frozenset[str | None], register: Register) -> frozenset[str | None]:
+def _vans_of(tanks: frozenset[str], register: Register) -> frozenset[str]:
     return _held(register, "tanks", "tank", tanks, "van")
 
 
-def _bases_of(vans: frozenset[str | None], register: Register) -> frozenset[str | None]:
+def _bases_of(vans: frozenset[str], register: Register) -> frozenset[str]:
     return _held(register, "vans", "van", vans, "base")
 
 
 def _held(
-    register: Register, table: str, key: str, ids: frozenset[str | None], column: str
-) -> frozenset[str | None]:
+    register: Register, table: str, key: str, ids: frozenset[str], column: str
+) -> frozenset[str]:
     """Return what any row of a table of the register says of some of its things."""
-    wanted = pl.Series(sorted(filter(None, ids)), dtype=pl.String).implode()
+    wanted = pl.Series(sorted(ids), dtype=pl.String).implode()
     rows = register.table(table).filter(pl.col(key).is_in(wanted))
     return frozenset(rows[column].drop_nulls().unique())
 
 
-def _unsettled(items: Items, rows: pl.DataFrame, kept: Kept) -> Iterator[str]:
+def _unsettled(rows: pl.DataFrame, kept: Kept) -> Iterator[str]:
     """Yield the columns of which an item was first heard of; tanks also where one moved."""
     for column in ("tank", "van", "meter", "base", "source"):
-        if any(not kept.about({column: [one]}) for one in _ids(rows, column)):
+        if any(not kept.names(column, one) for one in _ids(rows, column)):
             yield column
-    for tank, vans in rows.group_by("tank").agg(pl.col("van").drop_nulls().unique()).iter_rows():
-        known = {
-            van
-            for f in kept.about({"tank": [tank]}, TANK_KINDS).values()
-            if "van" in f.columns
-            for van in f["van"].drop_nulls().unique()
-        }
-        if known != set(vans) and (vans or len(known) > 1):
+    named = rows.filter(pl.col("kind").is_in(list(TANK_KINDS)), pl.col("van").is_not_null())
+    for tank in named["tank"].unique():
+        known = _named(kept.about({"tank": [tank]}, TANK_KINDS), "van")
+        if known != _ids(named.filter(pl.col("tank") == tank), "van"):
             yield "tank"
 
 
-def around_tanks(kept: Kept, tanks: frozenset[str | None], register: Register) -> Frames:
+def around_tanks(kept: Kept, tanks: frozenset[str], register: Register) -> Frames:
     """Return the records that the verdicts on some tanks may rest on."""
     own = kept.about({"tank": tanks}, TANK_KINDS)
     vans = _named(own, "van") | _vans_of(tanks, register)
@@ -199,9 +204,9 @@ def around_tanks(kept: Kept, tanks: frozenset[str | None], register: Register) -
     return {**own, **kept.about(places, BESIDE)}
 
 
-def wanted_tanks(register: Register, tanks: frozenset[str | None]) -> Register:
+def wanted_tanks(register: Register, tanks: frozenset[str]) -> Register:
     """Return a register that has of all tanks only some."""
-    wanted = pl.Series(sorted(filter(None, tanks)), dtype=pl.String).implode()
+    wanted = pl.Series(sorted(tanks), dtype=pl.String).implode()
     rows = register.table("tanks").filter(pl.col("tank").is_in(wanted))
     return replace(register, tables={**register.tables, "tanks": rows})
 
@@ -211,24 +216,21 @@ def around_others(kept: Kept, items: Items, register: Register) -> Frames:
 
     Records that name no van were logged where the register has their tank.
     """
-    vans = _only(items["van"])
+    vans = items["van"]
     table = register.table("tanks")
-    wanted = pl.Series(sorted(filter(None, vans)), dtype=pl.String).implode()
+    wanted = pl.Series(sorted(vans), dtype=pl.String).implode()
     placed = frozenset(table.filter(pl.col("van").is_in(wanted))["tank"].unique())
-    beside = kept.about({name: items[name] for name in PLACES if name != "tank"}, BESIDE)
+    places = {name: items[name] for name in ("van", "meter", "base", "source")}
+    beside = kept.about({**places, "item": items["item"] | vans | items["meter"]}, BESIDE)
     own = {
         "van": vans,
-        "meter": _only(items["meter"]),
-        "source": _only(items["source"]),
+        "meter": items["meter"],
+        "source": items["source"],
         "tank": placed | _named(beside, "tank"),
     }
     return {**kept.about(own, TANK_KINDS), **beside}
 
 
-def _only(ids: frozenset[str | None]) -> frozenset[str | None]:
-    return ids - {None}
-
-
-def _named(frames: Frames, column: str) -> frozenset[str | None]:
+def _named(frames: Frames, column: str) -> frozenset[str]:
     found = [f[column].drop_nulls().unique() for f in frames.values() if column in f.columns]
     return frozenset(pl.concat(found)) if found else frozenset()

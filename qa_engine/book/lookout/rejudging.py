@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import polars as pl
 
@@ -15,12 +15,14 @@ from qa_engine.book.lookout.reach import (
     reads_of,
     wanted_tanks,
 )
+from qa_engine.facts.past import Past
 from qa_engine.history import History
 from qa_engine.inspection import Course, Part
 from qa_engine.judging import Requirement
 from qa_engine.permissions import LOOKED_AT
 from qa_engine.subjects import is_judged_in_blocks, item_of
 
+CHANGED = "changed from"
 JUDGED = ("rule_set", "rule", "subject_kind", "item")
 """By what a row of findings, coverage or what falls due is set in place of another."""
 
@@ -31,7 +33,8 @@ class Anew:
 
     Attributes:
         part: what that came to.
-        judged: the rules and items, a row of ``JUDGED`` each.
+        judged: the rules and items, a row of ``JUDGED`` each, with ``CHANGED``, the instant from
+            which on verdicts on them may be others.
     """
 
     part: Part
@@ -39,7 +42,7 @@ class Anew:
 
     def in_place_in(self, part: Part) -> Part:
         """Return what was found before with this in the place of what it is about."""
-        findings = self._over(part.findings, self.part.findings)
+        findings = self._over_findings(part.findings)
         return replace(
             part,
             findings=findings,
@@ -47,6 +50,15 @@ class Anew:
             due=self._over(part.due, self.part.due),
             all_told=findings.select(*LOOKED_AT),
         )
+
+    def _over_findings(self, before: pl.DataFrame) -> pl.DataFrame:
+        """Return the findings that were over before anything changed, and those told anew."""
+        told = self.part.findings
+        from_then = before.join(self.judged, on=JUDGED, how="left", nulls_equal=True)[CHANGED]
+        over = (pl.col("until") < from_then) & (pl.col("closed_at") < from_then)
+        stays = over & ~pl.col("finding").is_in(told["finding"].implode())
+        untouched = pl.lit(from_then).is_null()
+        return pl.concat([before.filter(untouched | stays.fill_null(value=False)), told])
 
     def _over(self, before: pl.DataFrame, now: pl.DataFrame) -> pl.DataFrame:
         others = before.join(self.judged, on=JUDGED, how="anti", nulls_equal=True)
@@ -68,41 +80,37 @@ def judged_anew(course: Course, kept: Kept, reach: Reach) -> Anew:
         kept: the records, with the change in them.
         reach: what the change reaches.
     """
-    parts, rules = [], [pl.DataFrame(schema=dict.fromkeys(JUDGED, pl.String))]
-    for batch, history in _batches(course, kept, reach):
+    parts, judged = [course.nothing()], []
+    for batch, past in _batches(course, kept, reach):
         kind = batch[0].subject
         only = reach.items[item_of(kind)]
-        parts.append(course.part(batch, course.past(history), only))
-        named = {(one.rule_set, one.rule, kind) for one in batch}
-        items = pl.DataFrame({"item": pl.Series(list(only), dtype=pl.String)})
-        mine = pl.DataFrame(
-            sorted(named), schema=dict.fromkeys(JUDGED[:3], pl.String), orient="row"
-        )
-        rules.append(mine.join(items, how="cross"))
-    nothing = course.nothing()
-    return Anew(joined([nothing, *parts]), pl.concat(rules).unique())
+        since = reach.since - (batch[0].within or timedelta())
+        parts.append(course.part(batch, past, only, since))
+        judged += [(one.rule_set, one.rule, kind, item, since) for one in batch for item in only]
+    schema = {**dict.fromkeys(JUDGED, pl.String), CHANGED: pl.Datetime("us", "UTC")}
+    rows = pl.DataFrame(judged, schema=schema, orient="row")
+    return Anew(joined(parts), rows.group_by(JUDGED).agg(pl.col(CHANGED).min()))
 
 
-def _batches(
-    course: Course, kept: Kept, reach: Reach
-) -> Iterator[tuple[list[Requirement], History]]:
+def _batches(course: Course, kept: Kept, reach: Reach) -> Iterator[tuple[list[Requirement], Past]]:
     """Yield what is to be judged together with the records to judge it on."""
     register, as_of = course.assignment.register, course.assignment.as_of
     tanks = reach.items["tank"]
     mine = [one for one in course.requirements if is_judged_in_blocks(one.subject)]
     if tanks:
         frames = until(around_tanks(kept, tanks, register), as_of)
-        history = History(frames, wanted_tanks(register, tanks))
+        past = course.past(History(frames, wanted_tanks(register, tanks)))
         for batch in _touched(mine, reach, frames, course):
-            yield batch, history
+            yield batch, past
     others = [one for one in course.requirements if item_of(one.subject) not in ("tank", "base")]
     frames = until(around_others(kept, reach.items, register), as_of)
-    history = History(frames, register)
+    past = course.past(History(frames, register))
     for batch in _touched(others, reach, frames, course):
-        yield batch, history
+        yield batch, past
     bases = [one for one in course.requirements if item_of(one.subject) == "base"]
     for batch in _touched(bases, reach, frames, course):
-        yield batch, History(until(_for_bases(batch, kept, course), as_of), register)
+        frames = until(_for_bases(batch, kept, course), as_of)
+        yield batch, course.past(History(frames, register))
 
 
 def _touched(

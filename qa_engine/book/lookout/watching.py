@@ -164,7 +164,7 @@ def _with(look: _Look, arrived: Frames, as_of: datetime, size: int) -> _Look:
     if not arrived and not due:
         return _look(course, kept, look.part, look.ahead, size)
     replaced = kept.replaced_by(arrived)
-    reach = reach_of([replaced, arrived, due], kept, task.register)
+    reach = reach_of(replaced, (arrived, due), kept, task.register)
     kept = kept.taking(arrived)
     course = replace(course, assignment=replace(task, frames=kept))
     anew = judged_anew(course, kept, reach)

@@ -5,6 +5,7 @@ import shutil
 import sqlite3
 import sys
 import tempfile
+from dataclasses import replace
 from datetime import UTC, datetime
 from hashlib import sha256
 from pathlib import Path
@@ -15,7 +16,7 @@ from sqlalchemy import event, inspect, make_url, select, text
 
 from qa_engine.book import create_book, open_book
 from qa_engine.book.connection import address_of, is_book
-from qa_engine.book.migrations import Step, bring_forward, newest, version_of
+from qa_engine.book.migrations import STEPS, Step, bring_forward, newest, version_of
 from qa_engine.book.schema import LOG, migrations
 from qa_engine.errors import BookError
 from qa_engine.records import KINDS
@@ -151,7 +152,7 @@ def test_postgresql_without_its_driver_says_what_to_install(monkeypatch):
         open_book("postgresql://host/fleet")
 
 
-TABLES_OF_VERSION = {1: "4d29b63bc94a8960"}
+TABLES_OF_VERSION = dict.fromkeys((1, 2), "4d29b63bc94a8960")
 
 
 def test_the_tables_of_the_log_change_only_with_a_new_version():
@@ -165,9 +166,13 @@ def test_the_tables_of_the_log_change_only_with_a_new_version():
     assert digest == TABLES_OF_VERSION[newest()]
 
 
+NOW, NEXT, LAST = newest(), newest() + 1, newest() + 2
+
 # A step that a later version of the program may have: a column that readings had not before.
-COLUMN = Step(2, "readings of turbidity", lambda held: held.execute(text(ADD_COLUMN)))
-INDEX = Step(3, "an index", lambda held: held.execute(text("CREATE INDEX x ON reading (counter)")))
+COLUMN = Step(NEXT, "readings of turbidity", lambda held: held.execute(text(ADD_COLUMN)))
+INDEX = Step(
+    LAST, "an index", lambda held: held.execute(text("CREATE INDEX x ON reading (counter)"))
+)
 ADD_COLUMN = "ALTER TABLE reading ADD COLUMN turbidity REAL"
 
 
@@ -180,15 +185,25 @@ def test_an_older_book_is_brought_forward_when_opened_and_keeps_its_entries(book
         assert book.frames()["reading"].height == 3
         book.add(readings(3, 1), **entered("b"))
         with book.reading() as held:
-            assert version_of(held) == 3
+            assert version_of(held) == LAST
             rows = held.execute(select(migrations).order_by(migrations.c.version)).all()
             found = held.execute(text("SELECT count(*), count(turbidity) FROM reading")).one()
     assert [tuple(row) for row in rows] == [
-        (1, "made"),
-        (2, "readings of turbidity"),
-        (3, "an index"),
+        (NOW, "made"),
+        (NEXT, "readings of turbidity"),
+        (LAST, "an index"),
     ]
     assert tuple(found) == (4, 0)
+
+
+def test_a_book_of_the_first_version_gets_a_table_of_findings_with_instants(book_url):
+    with made_at(book_url) as book, book.writing() as held:
+        held.execute(text("DROP TABLE findings"))
+        held.execute(text("CREATE TABLE findings (number INTEGER, finding TEXT, body TEXT)"))
+        bring_forward(held, [replace(step, version=NEXT) for step in STEPS[:1]])
+        assert {"seen_at", "gone_at"} < {
+            one["name"] for one in inspect(held).get_columns("findings")
+        }
 
 
 def test_a_book_is_brought_forward_once_and_from_where_it_is(book_url):
@@ -196,23 +211,25 @@ def test_a_book_is_brought_forward_once_and_from_where_it_is(book_url):
     open_book(book_url, steps=(COLUMN,)).close()
     open_book(book_url, steps=(COLUMN, INDEX)).close()
     with open_book(book_url, steps=(COLUMN, INDEX)) as book, book.reading() as held:
-        assert version_of(held) == 3
+        assert version_of(held) == LAST
 
 
 def test_a_step_that_fails_leaves_the_book_as_it_was(book_url):
-    broken = Step(3, "broken", lambda held: held.execute(text("ALTER TABLE none ADD x")))
+    broken = Step(LAST, "broken", lambda held: held.execute(text("ALTER TABLE none ADD x")))
     made_at(book_url).close()
     with pytest.raises(BookError, match="none"):
         open_book(book_url, steps=(COLUMN, broken))
     with open_book(book_url) as book, book.reading() as held:
-        assert version_of(held) == 1
+        assert version_of(held) == NOW
         assert "turbidity" not in {one["name"] for one in inspect(held).get_columns("reading")}
 
 
 def test_a_book_of_a_newer_program_is_not_opened(book_url):
     made_at(book_url).close()
     open_book(book_url, steps=(COLUMN,)).close()
-    with pytest.raises(BookError, match=r"version 2, and .* up to 1; install a newer qa-engine"):
+    with pytest.raises(
+        BookError, match=rf"version {NEXT}, and .* up to {NOW}; install a newer qa-engine"
+    ):
         open_book(book_url)
 
 
@@ -221,7 +238,7 @@ def test_two_programs_that_bring_a_book_forward_at_once_do_it_once(book_url):
     with open_book(book_url) as book, book.writing() as held:
         bring_forward(held, (COLUMN,))
         bring_forward(held, (COLUMN,))
-        assert version_of(held) == 2
+        assert version_of(held) == NEXT
 
 
 def test_a_book_whose_making_was_broken_off_can_be_made_again(tmp_path):

@@ -8,11 +8,14 @@ import numpy as np
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
+from sqlalchemy import select
 
 from qa_engine.book import create_book
-from qa_engine.book.lookout import Lookout, watching
+from qa_engine.book.lookout import Lookout, history_of, watching
 from qa_engine.book.permission_body import body_of
+from qa_engine.book.schema import findings
 from qa_engine.cli.rule_files import rule_sources
+from qa_engine.errors import BookError
 from qa_engine.fields import Day, Identifier, Quantity, Word, YesNo
 from qa_engine.inspection import Course
 from qa_engine.permissions import DEVIATION_PERMIT, Permission
@@ -251,3 +254,61 @@ def test_a_finding_is_explained_from_its_own_tank_alone(house):
     for finding in state.findings["finding"].head(12):
         mine = house.lookout.explained(finding, state)
         assert mine == whole.explained(finding, whole.state(NOW))
+
+
+def outlet(record, mg_l, minutes):
+    row = {"record": record, "kind": "reading", "at": NOW - timedelta(minutes=minutes)}
+    row |= {"tank": "T4", "van": "V2", "outlet_tds": mg_l, "inlet_tds": 300.0, "sampled": "flowing"}
+    return {"reading": frame_of("reading", row)}
+
+
+STOP = "rinse-water/outlet-below-stop-limit/reading/X1"
+
+
+def test_the_book_remembers_when_a_finding_came_and_went(house):
+    house.lookout.state(NOW)
+    assert history_of(house.book, STOP) == []
+    came = house.book.add(outlet("X1", 80.0, 30), **house.entered()).first_entry
+    house.lookout.state(NOW + timedelta(seconds=1))
+    house.book.add(outlet("X2", 2.0, 20), **house.entered())
+    house.lookout.state(NOW + timedelta(seconds=2))
+    house.book.correct(outlet("X1", 8.0, 30), reason="a digit too many", **house.entered())
+    house.lookout.state(NOW + timedelta(seconds=3))
+    stood, closed = history_of(house.book, STOP)
+    assert (stood.seen_at, stood.gone_at) == tuple(NOW + timedelta(seconds=s) for s in (1, 2))
+    assert (stood.seen_from, stood.seen_until) == (came, came + 1)
+    assert (stood.body["stands"], stood.body["closed_at"]) == (True, None)
+    assert stood.body["outcome"] == "does not conform"
+    assert (closed.seen_at, closed.gone_at) == tuple(NOW + timedelta(seconds=s) for s in (2, 3))
+    assert closed.body["closed_by"] == ["X2"]
+
+
+def test_another_process_adds_nothing_to_what_is_remembered(house):
+    house.book.add(outlet("X1", 80.0, 30), **house.entered())
+    house.lookout.state(NOW)
+    again = Lookout(house.book, installed_plugins(), RULES)
+    again.state(NOW + timedelta(minutes=1))
+    house.book.add(outlet("X2", 90.0, 20), **house.entered())
+    again.state(NOW + timedelta(minutes=2))
+    house.lookout.state(NOW + timedelta(minutes=3))
+    assert len(history_of(house.book, STOP)) == 1
+    with house.book.reading() as held:
+        standing = held.execute(select(findings.c.finding).where(findings.c.seen_until.is_(None)))
+        found = sorted(standing.scalars())
+    assert found == sorted(house.lookout.state(NOW + timedelta(minutes=3)).findings["finding"])
+
+
+def _refused(book):
+    raise BookError("the disk is full")
+
+
+def test_a_book_that_cannot_be_written_is_judged_all_the_same(house, monkeypatch):
+    house.lookout.state(NOW)
+    house.book.add(outlet("X1", 80.0, 30), **house.entered())
+    with monkeypatch.context() as broken:
+        broken.setattr(type(house.book), "writing", _refused)
+        assert house.lookout.state(NOW).findings["finding"].is_in([STOP]).any()
+    assert history_of(house.book, STOP) == []
+    house.book.add(outlet("X2", 90.0, 20), **house.entered())
+    house.lookout.state(NOW)
+    assert len(history_of(house.book, STOP)) == 1

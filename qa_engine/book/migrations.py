@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, inspect, select
 
 from qa_engine.book.guards import guard
-from qa_engine.book.schema import METADATA, book, migrations
+from qa_engine.book.schema import METADATA, book, findings, migrations
 from qa_engine.errors import BookError
 
 
@@ -25,8 +25,18 @@ class Step:
     apply: Callable[[Connection], None]
 
 
+def _findings_by_instant(connection: Connection) -> None:
+    # Nothing was kept in the table before; what it keeps can be found again in any case.
+    findings.drop(connection)
+    findings.create(connection)
+
+
 FIRST = 1
-STEPS: tuple[Step, ...] = ()
+STEPS: tuple[Step, ...] = (
+    Step(
+        2, "findings are kept with the instants of the looks that told them", _findings_by_instant
+    ),
+)
 """Every step since the first version, in order."""
 
 

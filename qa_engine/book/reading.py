@@ -43,7 +43,8 @@ def records(
         at: what the book knew at this instant; by default, all that it knows.
         items: what the records are about; by default, everything.
         kinds: the kinds wanted; by default, all.
-        entered: whether to add ``entered_at``, when the book first took each record.
+        entered: whether to add ``entered_at``, when the book first took each record; null for
+            what happened before the book was begun.
         after: the entry after which those wanted came in, new or as corrections.
     """
     known = known_at(connection, at)
@@ -143,10 +144,13 @@ class _Entering(NamedTuple):
     """When records came in.
 
     Attributes:
+        begun: when the book was begun. What happened before could not be entered in time, and
+            whether it came late cannot be told.
         submitted: ``entry`` (the first of each submission, ascending) and ``entered_at``.
         corrected: ``entry`` and ``ORIGIN``, the record's first entry, of each correction.
     """
 
+    begun: datetime
     submitted: pl.DataFrame
     corrected: pl.DataFrame
 
@@ -170,7 +174,9 @@ def _entering(connection: Connection, after: int) -> _Entering:
         began = select(entries.c.submission).where(entries.c.entry.in_(origins[ORIGIN].to_list()))
         wanted = submissions.c.first_entry > after
         submitted = submitted.where(wanted | submissions.c.submission.in_(began))
+    begun = select(submissions.c.entered_at).where(submissions.c.first_entry == 1)
     return _Entering(
+        fetch(connection, begun, {ENTERED_AT: INSTANTS}).item(),
         fetch(
             connection,
             submitted.order_by(submissions.c.first_entry),
@@ -186,6 +192,8 @@ def _finished(kind: str, frame: pl.DataFrame, entering: _Entering | None) -> pl.
         frame = frame.join(entering.corrected, on="entry", how="left")
         frame = frame.with_columns(pl.col(ORIGIN).fill_null(pl.col("entry"))).sort(ORIGIN)
         frame = frame.join_asof(entering.submitted, on=ORIGIN)
+        in_time = pl.col("at") >= entering.begun
+        frame = frame.with_columns(pl.when(in_time).then(ENTERED_AT).alias(ENTERED_AT))
     held = frame.with_columns(pl.lit(kind).alias("kind"))
     names = [name for name in KINDS[kind].fields if name in held.columns]
     filled = [name for name in names if held[name].null_count() < held.height]

@@ -46,6 +46,8 @@ BODY_KINDS = (
     "register",
     "rule_set",
     "permission",
+    "permission_request",
+    "proposal",
     "action",
     "attachment",
     "person",
@@ -190,11 +192,14 @@ findings = _table(
     Column("tank", TEXT, index=True),
     Column("van", TEXT),
     _number("seen_from", nullable=False),
+    _number("seen_at", nullable=False),
     _number("seen_until", index=True),
+    _number("gone_at"),
     Column("body", TEXT, nullable=False),
 )
-"""Findings as they stood: ``seen_from`` the size of the book when it came to stand so,
-``seen_until`` when it no longer did (null: it stands), ``body`` the finding as reports have it."""
+"""Findings as they stood: ``seen_from`` is the size of the book when one was first told so and
+``seen_at`` the instant of that look; ``seen_until`` and ``gone_at`` are those of the look that no
+longer told it so (null: it still does); ``body`` the finding as it was told at first, as JSON."""
 
 
 def _column_type(dtype: pl.DataType) -> TypeEngine[Any]:

@@ -1,22 +1,23 @@
 """Facts about how a record came in: how long after it happened it was entered.
 
-A record book knows when it took a record in; a file does not say, so there it is unknown.
+A record book knows when it took a record in; a file does not say, so there it is unknown. So is it
+for what happened before the book was begun: it could not be entered in time.
 """
-
-from datetime import timedelta
 
 import polars as pl
 
 from qa_engine.facts.fact import EVENT_SUBJECTS, Fact, FactGroup
 from qa_engine.facts.past import Past
 
+MICROSECONDS_PER_H = 3.6e9
 ENTERED_AT = "entered_at"
 """The column that a record book adds to the records it gives."""
 
 ENTERED_AFTER = Fact(
     "entered_after",
     "number",
-    "time from when it happened until it was entered in the record book; unknown for files",
+    "time from when it happened until it was entered in the record book; unknown for files, and "
+    "for what happened before the book was begun",
     "h",
 )
 
@@ -32,8 +33,12 @@ def _group(kind: str) -> FactGroup:
         entered = subjects.select("record", "at").join(
             records.select("record", ENTERED_AT), on="record", how="left", maintain_order="left"
         )
-        after = (pl.col(ENTERED_AT) - pl.col("at")) / timedelta(hours=1)
-        return entered.select(after.alias("entered_after"), evidence="record")
+        # In numpy, since polars divides a single row another way than many.
+        after = (entered[ENTERED_AT] - entered["at"]).dt.total_microseconds().cast(pl.Float64)
+        hours = after.to_numpy() / MICROSECONDS_PER_H
+        return entered.select(
+            pl.Series("entered_after", hours, nan_to_null=True), evidence="record"
+        )
 
     return FactGroup((kind,), (ENTERED_AFTER,), find, reads=())
 

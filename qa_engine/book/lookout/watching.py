@@ -1,6 +1,7 @@
 """Watching a record book: inspected whole once a day, and anew where something comes in."""
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib.metadata import EntryPoint
@@ -14,8 +15,10 @@ from qa_engine.book.lookout.ahead import AheadKept
 from qa_engine.book.lookout.kept import Frames, Kept
 from qa_engine.book.lookout.reach import around_others, around_tanks, reach_of
 from qa_engine.book.lookout.rejudging import joined, judged_anew
+from qa_engine.book.lookout.remembering import remember
 from qa_engine.book.lookout.state import FleetState
 from qa_engine.book.store import Book
+from qa_engine.errors import BookError
 from qa_engine.explanation import Explained, explain_finding
 from qa_engine.inspection import Assignment, Course, Part, with_what_works
 from qa_engine.plugin_host import PluginHost
@@ -80,6 +83,7 @@ class Lookout:
         self._entries = tuple(entries)
         self._rules = rules
         self._look: _Look | None = None
+        self._told: pl.DataFrame | None = None
         self._register: tuple[int, Register] | None = None
         self._lock = RLock()
 
@@ -100,7 +104,19 @@ class Lookout:
         """Return what the rules say as of an instant, judging anew what may have changed."""
         with self._lock:
             self._look = self._looked(as_of)
+            self._remember(self._look.state)
             return self._look.state
+
+    def _remember(self, state: FleetState) -> None:
+        """Write down in the book what came and went; a book that cannot be written stays as it is.
+
+        What was found does not depend on it, and the next look makes up for it.
+        """
+        if self._told is state.findings:
+            return
+        with suppress(BookError):
+            remember(self.book, self._told, state.findings, state.entries, state.as_of)
+            self._told = state.findings
 
     def _looked(self, as_of: datetime) -> _Look:
         look, size = self._look, self.book.size()

@@ -193,7 +193,7 @@ findings = _table(
     Column("van", TEXT),
     _number("seen_from", nullable=False),
     _number("seen_at", nullable=False),
-    _number("seen_until", index=True),
+    _number("seen_until"),
     _number("gone_at"),
     Column("body", TEXT, nullable=False),
 )

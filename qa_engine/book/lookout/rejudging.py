@@ -19,7 +19,6 @@ from qa_engine.facts.past import Past
 from qa_engine.history import History
 from qa_engine.inspection import Course, Part
 from qa_engine.judging import Requirement
-from qa_engine.permissions import LOOKED_AT
 from qa_engine.subjects import is_judged_in_blocks, item_of
 
 CHANGED = "changed from"
@@ -42,13 +41,11 @@ class Anew:
 
     def in_place_in(self, part: Part) -> Part:
         """Return what was found before with this in the place of what it is about."""
-        findings = self._over_findings(part.findings)
         return replace(
             part,
-            findings=findings,
+            findings=self._over_findings(part.findings),
             coverage=self._over(part.coverage, self.part.coverage),
             due=self._over(part.due, self.part.due),
-            all_told=findings.select(*LOOKED_AT),
         )
 
     def _over_findings(self, before: pl.DataFrame) -> pl.DataFrame:

@@ -52,8 +52,9 @@ def remember(
 
     Args:
         book: the record book.
-        before: what was told then; None if this process has not looked before.
-        now: what is told now, as ``qa_engine.findings.SCHEMA``.
+        before: what was told then of the items that may differ; None if this process has not looked
+            before.
+        now: what is told of these items now, or of all, as ``qa_engine.findings.SCHEMA``.
         size: how many entries of the book that rests on.
         at: the instant of this look.
 
@@ -89,8 +90,8 @@ def _gone(before: pl.DataFrame, now: pl.DataFrame) -> set[str]:
 
 def _overtaken(held: Connection, size: int) -> bool:
     """Tell whether another process has written down what rests on more of the book."""
-    last = select(func.max(findings.c.seen_from), func.max(findings.c.seen_until))
-    return any(one is not None and one > size for one in held.execute(last).one())
+    last = select(findings.c.seen_from).order_by(findings.c.number.desc()).limit(1)
+    return (held.execute(last).scalar() or 0) > size
 
 
 def _standing(held: Connection) -> pl.DataFrame:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 import polars as pl
 
@@ -33,14 +34,21 @@ class FleetState:
         as_of: the instant of the latest look; what nothing new was heard of is judged as of the
             first look of the day.
         entries: how many entries of the book it rests on.
-        inspection: what was found.
+        register: the register that it was judged by.
+        tell: puts together what was found; asked when that is wanted.
         look_ahead: finds how the tanks stand; asked when that is wanted.
     """
 
     as_of: datetime
     entries: int
-    inspection: Inspection
+    register: Register
+    tell: Callable[[], Inspection] = field(repr=False, compare=False)
     look_ahead: Callable[[], Ahead] = field(repr=False, compare=False)
+
+    @cached_property
+    def inspection(self) -> Inspection:
+        """Return what was found."""
+        return self.tell()
 
     @property
     def forecast(self) -> Forecast:
@@ -56,11 +64,6 @@ class FleetState:
     def records(self) -> int:
         """Return how many records were judged."""
         return self.inspection.used
-
-    @property
-    def register(self) -> Register:
-        """Return the register that it was judged by."""
-        return self.inspection.assignment.register
 
     @property
     def findings(self) -> pl.DataFrame:

@@ -12,6 +12,7 @@ import polars as pl
 
 from qa_engine.book.house import permissions_in
 from qa_engine.book.lookout.ahead import AheadKept
+from qa_engine.book.lookout.found import Found
 from qa_engine.book.lookout.kept import Frames, Kept
 from qa_engine.book.lookout.reach import around_others, around_tanks, reach_of
 from qa_engine.book.lookout.rejudging import joined, judged_anew
@@ -20,7 +21,7 @@ from qa_engine.book.lookout.state import FleetState
 from qa_engine.book.store import Book
 from qa_engine.errors import BookError
 from qa_engine.explanation import Explained, explain_finding
-from qa_engine.inspection import Assignment, Course, Part, with_what_works
+from qa_engine.inspection import Assignment, Course, Inspection, with_what_works
 from qa_engine.plugin_host import PluginHost
 from qa_engine.register import Register
 from qa_engine.subjects import item_of
@@ -42,22 +43,23 @@ class _Look:
     Attributes:
         course: the rules and plugins that work, as of the instant of the look.
         kept: the records.
-        part: what was found.
+        found: what was found, by item.
         ahead: how the tanks stand.
         state: what pages are told.
+        failed: how many plugins had failed.
     """
 
     course: Course
     kept: Kept
-    part: Part
+    found: Found
     ahead: AheadKept
     state: FleetState
+    failed: int
 
     @property
     def works(self) -> bool:
         """Tell whether every plugin that was there at the look still works."""
-        failed = [one for one in self.state.inspection.plugins if one.state == "failed"]
-        return len(failed) == len(self.course.host.wall.failures)
+        return self.failed == len(self.course.host.wall.failures)
 
 
 class Lookout:
@@ -83,7 +85,7 @@ class Lookout:
         self._entries = tuple(entries)
         self._rules = rules
         self._look: _Look | None = None
-        self._told: pl.DataFrame | None = None
+        self._told: Found | None = None
         self._register: tuple[int, Register] | None = None
         self._lock = RLock()
 
@@ -104,19 +106,22 @@ class Lookout:
         """Return what the rules say as of an instant, judging anew what may have changed."""
         with self._lock:
             self._look = self._looked(as_of)
-            self._remember(self._look.state)
+            self._remember(self._look)
             return self._look.state
 
-    def _remember(self, state: FleetState) -> None:
+    def _remember(self, look: _Look) -> None:
         """Write down in the book what came and went; a book that cannot be written stays as it is.
 
         What was found does not depend on it, and the next look makes up for it.
         """
-        if self._told is state.findings:
+        told, found = self._told, look.found
+        if told is found:
             return
+        before = None if told is None else told.findings_besides(found)
+        now = found.whole().findings if told is None else found.findings_besides(told)
         with suppress(BookError):
-            remember(self.book, self._told, state.findings, state.entries, state.as_of)
-            self._told = state.findings
+            remember(self.book, before, now, look.state.entries, look.state.as_of)
+            self._told = found
 
     def _looked(self, as_of: datetime) -> _Look:
         look, size = self._look, self.book.size()
@@ -157,18 +162,22 @@ class Lookout:
 
         def work(course: Course) -> _Look:
             course = replace(course, by_item=True)
-            part = joined([course.nothing(), *course.parts()])
-            return _look(course, kept, part, AheadKept(course, kept), size)
+            nothing = course.nothing()
+            found = Found.of(joined([nothing, *course.parts()]), nothing)
+            return _look(course, kept, found, AheadKept(course, kept), size)
 
         return with_what_works(assignment, self._entries, self._rules, work)
 
 
-def _look(course: Course, kept: Kept, part: Part, ahead: AheadKept, size: int) -> _Look:
+def _look(course: Course, kept: Kept, found: Found, ahead: AheadKept, size: int) -> _Look:
     task = course.assignment
-    later = sum(frame.height for frame in kept.later(task.as_of).values())
-    inspection = course.inspection_of([part], kept.count() - later, later)
-    state = FleetState(task.as_of, size, inspection, ahead.now)
-    return _Look(course, kept, part, ahead, state)
+
+    def tell() -> Inspection:
+        later = sum(frame.height for frame in kept.later(task.as_of).values())
+        return course.inspection_of([found.whole()], kept.count() - later, later)
+
+    state = FleetState(task.as_of, size, task.register, tell, ahead.now)
+    return _Look(course, kept, found, ahead, state, len(course.host.wall.failures))
 
 
 def _with(look: _Look, arrived: Frames, as_of: datetime, size: int) -> _Look:
@@ -178,14 +187,14 @@ def _with(look: _Look, arrived: Frames, as_of: datetime, size: int) -> _Look:
     task = replace(look.course.assignment, as_of=as_of)
     course = replace(look.course, assignment=task)
     if not arrived and not due:
-        return _look(course, kept, look.part, look.ahead, size)
+        return _look(course, kept, look.found, look.ahead, size)
     replaced = kept.replaced_by(arrived)
     reach = reach_of(replaced, (arrived, due), kept, task.register)
     kept = kept.taking(arrived)
     course = replace(course, assignment=replace(task, frames=kept))
     anew = judged_anew(course, kept, reach)
     ahead = look.ahead.anew(course, kept, reach.items["tank"])
-    return _look(course, kept, anew.in_place_in(look.part), ahead, size)
+    return _look(course, kept, look.found.taking(anew), ahead, size)
 
 
 def _around(kind: str, item: str | None, task: Assignment) -> Frames:

@@ -105,9 +105,10 @@ def open_since(
     if judged.requirements[which].editions[-1].rule.stands_until == "settling record":
         return np.ones(len(last), np.bool_)
     at = judged.subjects["at"]
-    early = (at < since).to_numpy()
+    early: NDArray[np.bool_] = (at < since).to_numpy()
     found = next_conforming(judged.outcomes[which], item, last)
-    return ~(early[last] & (found != NOWHERE) & early[found])
+    over: NDArray[np.bool_] = early[last] & (found != NOWHERE) & early[found]
+    return ~over
 
 
 def closed_at(judged: Judged, which: int, item: Places, last: Places) -> list[pl.Series]:

@@ -16,9 +16,8 @@ import polars as pl
 
 from qa_engine import due, findings
 from qa_engine.blocks import in_blocks
-from qa_engine.coverage import BY_ITEM
+from qa_engine.coverage import BY_ITEM, coverage_by_item, coverage_of, summed
 from qa_engine.coverage import SCHEMA as COVERAGE
-from qa_engine.coverage import coverage_by_item, coverage_of, summed
 from qa_engine.due import due_of
 from qa_engine.facts import ENGINE_FACTS
 from qa_engine.facts.catalogue import Catalogue

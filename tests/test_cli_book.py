@@ -191,32 +191,49 @@ def test_the_demo_fleet_is_judged_alike_from_a_book_and_from_files(tmp_path):
     assert json.loads(reports[0])["findings"] == json.loads(reports[1])["findings"]
 
 
-def test_late_entries_are_seen_by_rules_in_a_book_and_undecided_in_files(desk, filled):
-    words = ("--rules", "rules.yaml", "--as-of", "2026-03-05T00:00:00Z", "--format", "json")
-    of_book = json.loads(run("inspect", filled, *words)[0])
-    late = [one for one in of_book["findings"] if one["rule"] == "timely"]
-    assert [one["outcome"] for one in late] == ["does not conform"]
-    of_files = json.loads(run("inspect", "day.csv", "--register", "register.yaml", *words)[0])
-    assert [one["outcome"] for one in of_files["findings"] if one["rule"] == "timely"] == [
-        "undecided"
-    ]
-
-
-def test_what_was_known_then_is_judged_as_it_was_known(desk, book_url, monkeypatch):
+@pytest.fixture
+def clock(monkeypatch):
+    """Return what sets the time by which commands enter records."""
     from qa_engine.cli import book_add, book_correct, book_create, instants
 
-    clock = {}
+    time = {}
     for module in (book_add, book_correct, book_create):
-        monkeypatch.setattr(module, "now", lambda: clock["now"])
+        monkeypatch.setattr(module, "now", lambda: time["now"])
 
     def at(written):
-        clock["now"] = instants.known_then(written, None)
+        time["now"] = instants.known_then(written, None)
 
-    at("2026-03-01T00:00:00Z")
+    return at
+
+
+def test_late_entries_are_seen_by_rules_in_a_book_and_undecided_in_files(desk, clock, book_url):
+    words = ("--rules", "rules.yaml", "--as-of", "2026-03-05T00:00:00Z", "--format", "json")
+
+    def timely(*records):
+        found = json.loads(run("inspect", *records, *words)[0])["findings"]
+        return [one["outcome"] for one in found if one["rule"] == "timely"]
+
+    clock("2026-03-01T00:00:00Z")
     run("book", "create", book_url, "--by", "P1", "--register", "register.yaml")
-    at("2026-03-03T00:00:00Z")
+    clock("2026-05-01T00:00:00Z")
     run("book", "add", book_url, "day.csv", "--by", "P1")
-    at("2026-03-09T00:00:00Z")
+    assert timely(book_url) == ["does not conform"]
+    assert timely("day.csv", "--register", "register.yaml") == ["undecided"]
+
+
+def test_what_happened_before_the_book_was_begun_is_neither_late_nor_in_time(desk, filled):
+    words = ("--rules", "rules.yaml", "--as-of", "2026-03-05T00:00:00Z", "--format", "json")
+    of_book = json.loads(run("inspect", filled, *words)[0])
+    late = [one["outcome"] for one in of_book["findings"] if one["rule"] == "timely"]
+    assert late == ["undecided"]
+
+
+def test_what_was_known_then_is_judged_as_it_was_known(desk, book_url, clock):
+    clock("2026-03-01T00:00:00Z")
+    run("book", "create", book_url, "--by", "P1", "--register", "register.yaml")
+    clock("2026-03-03T00:00:00Z")
+    run("book", "add", book_url, "day.csv", "--by", "P1")
+    clock("2026-03-09T00:00:00Z")
     Path("mended.csv").write_text(DAY.replace("12.5", "31"))
     run("book", "correct", book_url, "mended.csv", "--by", "P1", "--reason", "misread")
 

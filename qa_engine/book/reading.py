@@ -73,8 +73,11 @@ def _of_kind(
     shape = Shape(
         kind, names, tuple((n, len(ids)) for n, ids in lots.items()), known.extent, after > 0
     )
-    values = {f"{n}_{i}": one for n, ids in lots.items() for i, one in enumerate(ids)}
-    values |= {"after": after} if after else {}
+    values: dict[str, str | int] = {
+        f"{n}_{i}": one for n, ids in lots.items() for i, one in enumerate(ids)
+    }
+    if after:
+        values["after"] = after
     asked = prepared(shape, connection.dialect)
     frame = fetch(connection, asked, schema, {**values, **known.values})
     if about is None or few:

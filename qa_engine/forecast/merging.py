@@ -2,17 +2,18 @@
 
 from collections.abc import Collection, Iterable
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 import polars as pl
 
 from qa_engine.depletion.model import Floats
+from qa_engine.forecast.draws import Wholes
 from qa_engine.forecast.notes import notes_of
 from qa_engine.forecast.outcome import Forecast
 from qa_engine.plugin_host import Plugin
 
-DRAWN = ("seeds", "past_l", "season", "today_l")
-"""The arrays of a ``Demand``."""
+Values = TypeVar("Values", Floats, Wholes)
 
 
 def merged(
@@ -34,8 +35,9 @@ def merged(
     tanks = pl.concat([before.tanks[kept], anew.tanks[taken]])
     order = tanks["tank"].arg_sort().to_numpy().astype(np.intp)
 
-    def both(one: Floats, other: Floats) -> Floats:
-        return np.concatenate([one[kept], other[taken]])[order]
+    def both(one: Values, other: Values) -> Values:
+        joined: Values = np.concatenate([one[kept], other[taken]])[order]
+        return joined
 
     mine = pl.col("tank").is_in(told.implode())
     found = replace(
@@ -49,7 +51,10 @@ def merged(
         load_eq_l=both(before.load_eq_l, anew.load_eq_l),
         demand=replace(
             anew.demand,
-            **{n: both(getattr(before.demand, n), getattr(anew.demand, n)) for n in DRAWN},
+            seeds=both(before.demand.seeds, anew.demand.seeds),
+            past_l=both(before.demand.past_l, anew.demand.past_l),
+            season=both(before.demand.season, anew.demand.season),
+            today_l=both(before.demand.today_l, anew.demand.today_l),
         ),
     )
     return notes_of(found, None, plugins)

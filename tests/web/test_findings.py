@@ -27,7 +27,7 @@ def told(site, state, monkeypatch):
     def tell(findings):
         lookout = site.app.extensions[EXTENSION].lookout
         inspection = replace(state.inspection, findings=findings)
-        monkeypatch.setattr(lookout, "state", lambda as_of: replace(state, inspection=inspection))
+        monkeypatch.setattr(lookout, "state", lambda as_of: replace(state, tell=lambda: inspection))
 
     return tell
 

@@ -13,6 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from qa_engine.records import KINDS
+from qa_engine.register import BEGINNING
 
 PLACES = ("tank", "van", "meter", "base", "source", "item")
 """The columns that say what a record is about, or where it was logged."""
@@ -45,8 +46,8 @@ class Kept(Mapping[str, pl.DataFrame]):
         if kind not in self.whole and kind not in self.fresh:
             raise KeyError(kind)
         if kind not in self._joined:
-            looked = self.whole.get(kind)
-            self._joined[kind] = self._current(kind, looked and looked.frame, self.fresh.get(kind))
+            read = self.whole[kind].frame if kind in self.whole else None
+            self._joined[kind] = self._current(kind, read, self.fresh.get(kind))
         return self._joined[kind]
 
     def __iter__(self) -> Iterator[str]:
@@ -68,11 +69,13 @@ class Kept(Mapping[str, pl.DataFrame]):
         wanted = pl.col("at") > after
         if until is not None:
             wanted &= pl.col("at") <= until
-        lasts = {kind: looked.last for kind, looked in self.whole.items() if looked.last}
-        for kind, frame in self.fresh.items():
-            lasts[kind] = max(filter(None, (lasts.get(kind), frame["at"].max())))
-        found = {kind: self[kind].filter(wanted) for kind, last in lasts.items() if last > after}
+        found = {kind: self[kind].filter(wanted) for kind in self if self._any_after(kind, after)}
         return {kind: frame for kind, frame in found.items() if frame.height}
+
+    def _any_after(self, kind: str, after: datetime) -> bool:
+        """Tell whether any record of a kind is of after an instant; a replaced one may count."""
+        read = kind in self.whole and self.whole[kind].last > after
+        return read or (kind in self.fresh and latest_of(self.fresh[kind]) > after)
 
     def taking(self, arrived: Frames) -> "Kept":
         """Return the records with more taken in, in the place of those they correct.
@@ -110,10 +113,11 @@ class Kept(Mapping[str, pl.DataFrame]):
         """
         found = {}
         for kind in (kind for kind in self if kind in kinds):
-            looked, fresh = self.whole.get(kind), self.fresh.get(kind)
+            read = self.whole[kind].about(places) if kind in self.whole else None
+            fresh = self.fresh.get(kind)
             if fresh is not None:
                 fresh = fresh.filter(_names(fresh, places))
-            found[kind] = self._current(kind, looked and looked.about(places), fresh)
+            found[kind] = self._current(kind, read, fresh)
         return {kind: frame for kind, frame in found.items() if frame.height}
 
     def _current(
@@ -150,7 +154,7 @@ class _Looked:
         self._item = KINDS[kind].item
         names = [name for name in (*PLACES, "record") if name in frame.columns]
         self._lists = {name: _Sorted(frame[name]) for name in names if name != self._item}
-        self.last: datetime | None = frame["at"].max()  # type: ignore[assignment]
+        self.last = latest_of(frame)
 
     def about(self, places: Mapping[str, Ids]) -> pl.DataFrame:
         """Return the rows of which any column names any of the ids, in their order."""
@@ -199,6 +203,12 @@ def _stretches(column: pl.Series, ids: Ids) -> NDArray[np.int64]:
     starts = held.search_sorted(wanted, "left").to_numpy().astype(np.int64) + nulls
     ends = held.search_sorted(wanted, "right").to_numpy().astype(np.int64) + nulls
     return np.concatenate([np.arange(a, b) for a, b in zip(starts, ends, strict=True)])
+
+
+def latest_of(records: pl.DataFrame) -> datetime:
+    """Return the instant of the latest record; without any, one before all others."""
+    last = records["at"].max()
+    return last if isinstance(last, datetime) else BEGINNING
 
 
 def _listed(ids: Iterable[str]) -> pl.Series:

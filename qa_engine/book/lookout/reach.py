@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from qa_engine.book.lookout.kept import PLACES, Frames, Kept
+from qa_engine.book.lookout.kept import PLACES, Frames, Kept, latest_of
 from qa_engine.facts.catalogue import Catalogue
 from qa_engine.facts.fact import STATE_SUBJECTS
 from qa_engine.judging import Requirement
@@ -74,8 +74,7 @@ class Reach:
         frame = frames.get(one.subject)
         if frame is None or frame.is_empty():
             return False
-        last = frame["at"].max()
-        return bool(last + (one.within or timedelta()) >= self.since)  # type: ignore[operator]
+        return latest_of(frame) + (one.within or timedelta()) >= self.since
 
 
 def reads_of(one: Requirement, catalogue: Catalogue) -> set[str] | None:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from qa_engine.blocks import batches_of
-from qa_engine.book.lookout.kept import Frames, Kept
+from qa_engine.book.lookout.kept import Frames, Kept, latest_of
 from qa_engine.book.lookout.reach import (
     Reach,
     around_others,
@@ -84,7 +84,7 @@ def judged_anew(course: Course, kept: Kept, reach: Reach) -> Anew:
         since = reach.since - (batch[0].within or timedelta())
         parts.append(course.part(batch, past, only, since))
         judged += [(one.rule_set, one.rule, kind, item, since) for one in batch for item in only]
-    schema = {**dict.fromkeys(JUDGED, pl.String), CHANGED: pl.Datetime("us", "UTC")}
+    schema = {**dict.fromkeys(JUDGED, pl.String()), CHANGED: pl.Datetime("us", "UTC")}
     rows = pl.DataFrame(judged, schema=schema, orient="row")
     return Anew(joined(parts), rows.group_by(JUDGED).agg(pl.col(CHANGED).min()))
 
@@ -136,11 +136,6 @@ def _for_bases(batch: list[Requirement], kept: Kept, course: Course) -> Frames:
 def until(frames: Frames, as_of: datetime) -> dict[str, pl.DataFrame]:
     """Return the records up to an instant."""
     return {
-        kind: frame if _none_after(frame, as_of) else frame.filter(pl.col("at") <= as_of)
+        kind: frame if latest_of(frame) <= as_of else frame.filter(pl.col("at") <= as_of)
         for kind, frame in frames.items()
     }
-
-
-def _none_after(frame: pl.DataFrame, as_of: datetime) -> bool:
-    last = frame["at"].max()
-    return last is None or last <= as_of  # type: ignore[operator]

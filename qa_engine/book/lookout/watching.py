@@ -13,7 +13,7 @@ import polars as pl
 from qa_engine.book.house import permissions_in
 from qa_engine.book.lookout.ahead import AheadKept
 from qa_engine.book.lookout.found import Found
-from qa_engine.book.lookout.kept import Frames, Kept
+from qa_engine.book.lookout.kept import PLACES, Frames, Kept
 from qa_engine.book.lookout.reach import around_others, around_tanks, reach_of
 from qa_engine.book.lookout.rejudging import joined, judged_anew
 from qa_engine.book.lookout.remembering import remember
@@ -201,12 +201,12 @@ def _around(kind: str, item: str | None, task: Assignment) -> Frames:
     """Return the records that a verdict on a subject of an item may rest on."""
     kept = task.frames
     column = item_of(kind)
-    if not isinstance(kept, Kept) or column == "base":
+    if not isinstance(kept, Kept) or item is None or column == "base":
         return kept
     if column == "tank":
         return around_tanks(kept, frozenset({item}), task.register)
-    columns = dict.fromkeys(("tank", "van", "meter", "base", "source", "item"), frozenset())
-    return around_others(kept, {**columns, column: frozenset({item})}, task.register)
+    nothing = dict.fromkeys(PLACES, frozenset[str]())
+    return around_others(kept, {**nothing, column: frozenset({item})}, task.register)
 
 
 def _same_day(one: datetime, other: datetime, zone: ZoneInfo) -> bool:

@@ -43,6 +43,14 @@ class PermissionsError(QAEngineError):
         super().__init__("\n\n".join(str(problem) for problem in self.problems))
 
 
+class MessagesError(QAEngineError):
+    """Messages cannot be made or sent as asked; the text says what would do."""
+
+
+class AuditError(QAEngineError):
+    """An audit report cannot be made as asked; the text says what would do."""
+
+
 class ReportError(QAEngineError):
     """An earlier report cannot be read back; the text names the file and what is wrong."""
 

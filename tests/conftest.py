@@ -1,5 +1,6 @@
 """A small fleet for tests: records and register rows as plain dicts, and its facts by name."""
 
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -25,6 +26,7 @@ from qa_engine.records import KINDS
 from qa_engine.register import TABLES, Register
 
 CATALOGUE = Catalogue.of(ENGINE_FACTS)
+BROWSER_REQUIRED = os.environ.get("QA_BROWSER") == "required"
 PLACES = ("van", "tank", "meter", "base", "source")
 
 
@@ -234,3 +236,33 @@ def book_url(request, tmp_path):
     if request.param == "sqlite":
         return str(tmp_path / "fleet.book")
     return request.getfixturevalue("postgresql_url")
+
+
+class BrowserTests:
+    """Counts how the tests that need a browser went; here, where every worker reports."""
+
+    passed = 0
+    left_out = 0
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Count a report."""
+        if "browser" in report.keywords:
+            self.passed += report.when == "call" and report.passed
+            self.left_out += report.skipped
+
+    def pytest_sessionfinish(self, session: pytest.Session) -> None:
+        """Fail a run that was to include them and did not."""
+        if BROWSER_REQUIRED and (self.left_out or not self.passed):
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+    def pytest_terminal_summary(self, terminalreporter: Any) -> None:
+        """Say loudly that some were left out."""
+        if self.left_out or (BROWSER_REQUIRED and not self.passed):
+            told = f"BROWSER TESTS NOT RUN ({self.left_out}): they need Chromium, see README.md"
+            terminalreporter.write_sep("=", told, red=True, bold=True)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Count tests that need a browser where the run is reported, not in its workers."""
+    if not hasattr(config, "workerinput"):
+        config.pluginmanager.register(BrowserTests(), "browser tests")

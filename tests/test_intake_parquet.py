@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from qa_engine.errors import IntakeError
-from qa_engine.intake import Intake, WrittenFile, read_records
+from qa_engine.intake import Intake, WrittenFile, propose_map, read_records
 
 AT = datetime(2026, 3, 1, 8, 15, tzinfo=UTC)
 
@@ -113,3 +113,18 @@ def test_what_is_not_parquet_is_an_error():
 
 def test_a_file_without_rows_is_read():
     assert of(pl.DataFrame({"record": [], "kind": [], "at": []})).read == 0
+
+
+def test_a_file_that_is_broken_anywhere_is_told_and_nothing_else_happens():
+    """Whichever byte is wrong: the file is read, or it is said that it cannot be."""
+    stream = io.BytesIO()
+    days = pl.DataFrame({"Date": ["2026-07-01T08:00Z"] * 9, "Tank": ["T-1"] * 9, "TDS": [3.5] * 9})
+    days.write_parquet(stream)
+    whole, told = stream.getvalue(), 0
+    for at in range(4, len(whole) - 8, 7):
+        broken = whole[:at] + bytes([whole[at] ^ 0xFF]) + whole[at + 1 :]
+        try:
+            propose_map(WrittenFile("a.parquet", broken))
+        except IntakeError:
+            told += 1
+    assert told > 10

@@ -7,8 +7,7 @@ import openpyxl
 import pytest
 
 from qa_engine.errors import IntakeError
-from qa_engine.intake import WrittenFile, place_of, read_records
-from qa_engine.intake import workbook as reading
+from qa_engine.intake import WrittenFile, place_of, read_records, workbook_size
 
 HEAD = ["record", "kind", "at", "tank", "water_used [gal]", "flush_time"]
 
@@ -73,7 +72,7 @@ def test_what_is_no_workbook_is_told_what_would_do(content):
 
 
 def test_a_workbook_too_large_to_unpack_is_not_unpacked(monkeypatch):
-    monkeypatch.setattr(reading, "LARGEST_UNPACKED", 100)
+    monkeypatch.setattr(workbook_size, "LARGEST_UNPACKED", 100)
     with pytest.raises(IntakeError, match="the workbook is too large; split it"):
         read_records([workbook(HEAD)])
 

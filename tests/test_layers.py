@@ -14,12 +14,14 @@ LAYERS = (
     ("depletion", "facts", "hookspecs"),
     ("conditions", "rulesets", "conformity", "decision_risk", "wording", "asking", "plain_words"),
     ("plugin_host", "plugin_wall", "permissions", "proof", "subjects", "judging", "blocks"),
+    ("rule_offers",),
     ("testing",),
     ("runs", "doubt", "findings", "certainty", "due", "coverage", "closing", "lifecycle"),
     ("inspection", "preview", "skill"),
     ("forecast",),
     ("intake", "report", "explanation", "belief"),
     ("book",),
+    ("messages", "audit"),
     ("demo",),
     ("cli", "web"),
 )
@@ -47,9 +49,10 @@ ONLY = {
     "pluggy": ("hookspecs", "plugin_host"),
     "pint": ("units",),
     "hypothesis": ("testing",),
-    "sqlalchemy": ("book", "web"),
+    "sqlalchemy": ("audit", "book", "messages", "web"),
     "cryptography": ("book", "cli"),
     "python_calamine": ("intake",),
+    "typst": ("audit",),
 }
 """Libraries that only these parts of the engine may know."""
 

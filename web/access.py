@@ -89,7 +89,8 @@ def _check() -> Response | None:
         return None
     if g.who is not None or access is None:
         abort(403)
-    if bearer() is not None or request.path.startswith("/api/") or request.method != "GET":
+    is_page = request.method in ("GET", "HEAD") and not request.path.startswith("/api/")
+    if bearer() is not None or not is_page:
         abort(401)
     return redirect(url_for("people.sign_in", then=request.full_path.rstrip("?")))
 

@@ -6,6 +6,7 @@ from flask import Flask
 
 from qa_engine.book import Book
 from qa_engine.book.lookout import Lookout
+from qa_engine.messages import Outbox
 from qa_engine.web.access import guard
 from qa_engine.web.accounts import Accounts
 from qa_engine.web.faults import tell_faults
@@ -15,7 +16,22 @@ from qa_engine.web.navigation import guide
 from qa_engine.web.office import Office, Settings, open_office
 from qa_engine.web.shown import show
 
-NOUNS = ("board", "log", "people", "tanks", "findings", "rules", "audit")
+NOUNS = (
+    "board",
+    "log",
+    "people",
+    "tanks",
+    "findings",
+    "rules",
+    "audit",
+    "charts",
+    "imports",
+    "actions",
+    "permissions",
+    "corrections",
+    "messages",
+    "api",
+)
 """The parts of the front end: each a module ``qa_engine.web.<noun>`` that offers ``pages``, with
 its templates in ``templates/<noun>``."""
 
@@ -39,7 +55,7 @@ def create_app(book: Book, lookout: Lookout, settings: Settings) -> Flask:
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
     )
-    open_office(app, Office(book, lookout, Accounts(book), settings))
+    open_office(app, Office(book, lookout, Accounts(book), settings, Outbox(book)))
     for noun in NOUNS:
         app.register_blueprint(import_module(f"qa_engine.web.{noun}").pages)
     guard(app)

@@ -13,10 +13,12 @@ from qa_engine.report.sentences import failing, undecided
 from qa_engine.web.access import open_to
 from qa_engine.web.accounts import ROLES
 from qa_engine.web.office import now, office
+from qa_engine.web.portions import portion_of
 
 pages = Blueprint("board", __name__)
 
 SHOWN_JOBS = 7
+SHOWN_TANKS = 50
 NARROWED_BY = ("base", "van", "rule_set")
 SOON_DAYS = 14
 
@@ -42,26 +44,32 @@ def fleet() -> str:
     """Show the board."""
     choice = Choice(*(request.args.get(name) or None for name in NARROWED_BY))
     state = office().lookout.state(now())
-    found = choice.of(_standing(state))
+    view = state.once(("board", choice), lambda: _told(choice, state))
+    tanks = portion_of(view["tanks"], SHOWN_TANKS)
+    return render_template("board/board.html", **{**view, "tanks": tanks})
+
+
+def _told(choice: Choice, state: FleetState) -> dict[str, Any]:
+    """Return what the board tells of a choice."""
+    found = choice.of(standing(state))
     jobs = jobs_of(failing(found), state.editions)
-    return render_template(
-        "board/board.html",
-        state=state,
-        choice=choice,
-        choices=_choices(state),
-        jobs=jobs[:SHOWN_JOBS],
-        more=jobs[SHOWN_JOBS:],
-        stopped=_places(jobs, of_tanks=True),
-        elsewhere=_places(jobs, of_tanks=False),
-        wanting=len({job.place for job in jobs}),
-        undecided=undecided(found),
-        soon=_soon(choice.of(state.tanks), state),
-        tanks=_tanks(choice, state, found),
-        why_not=WHY_NOT,
-    )
+    return {
+        "state": state,
+        "choice": choice,
+        "choices": _choices(state),
+        "jobs": jobs[:SHOWN_JOBS],
+        "more": len(jobs) - SHOWN_JOBS,
+        "stopped": _places(jobs, of_tanks=True),
+        "elsewhere": _places(jobs, of_tanks=False),
+        "wanting": len({job.place for job in jobs}),
+        "undecided": undecided(found).height,
+        "soon": len(_soon(choice.of(state.tanks), state)),
+        "tanks": worst_first(choice, state, found).to_dicts(),
+        "why_not": WHY_NOT,
+    }
 
 
-def _standing(state: FleetState) -> pl.DataFrame:
+def standing(state: FleetState) -> pl.DataFrame:
     """Return the findings that stand without permission, with the base of their van."""
     bases = state.tanks.select("van", "base").unique("van", keep="first")
     rows = state.findings.filter(pl.col("stands") & pl.col("permission").is_null())
@@ -90,8 +98,14 @@ def _soon(tanks: pl.DataFrame, state: FleetState) -> list[dict[str, Any]]:
     return tanks.filter(near).sort("reached_low", "tank").to_dicts()
 
 
-def _tanks(choice: Choice, state: FleetState, found: pl.DataFrame) -> list[dict[str, Any]]:
-    """Return the tanks of the choice, those with the worst findings first."""
+def worst_first(choice: Choice, state: FleetState, found: pl.DataFrame) -> pl.DataFrame:
+    """Return the tanks of a choice, those with the worst findings first.
+
+    Args:
+        choice: which tanks are wanted.
+        state: what the rules say.
+        found: the findings that count, of those that ``standing`` gives.
+    """
     counts = (
         found.filter(pl.col("tank").is_not_null())
         .group_by("tank")
@@ -106,7 +120,7 @@ def _tanks(choice: Choice, state: FleetState, found: pl.DataFrame) -> list[dict[
     due = state.due.filter(pl.col("tank").is_not_null()).group_by("tank").first()
     columns = due.select("tank", "falls_due", due_title="title")
     at_limit = state.forecast.tanks.select("tank", "at_limit")
-    rows = (
+    return (
         choice.of(state.tanks)
         .join(counts, on="tank", how="left")
         .join(columns, on="tank", how="left")
@@ -118,4 +132,3 @@ def _tanks(choice: Choice, state: FleetState, found: pl.DataFrame) -> list[dict[
             nulls_last=True,
         )
     )
-    return rows.to_dicts()

@@ -7,9 +7,9 @@ from datetime import date, datetime
 import polars as pl
 from markupsafe import Markup, escape
 
+from qa_engine.book.lookout.kept import Kept
 from qa_engine.fields import Quantity, RecordField
 from qa_engine.records import COMMON, KINDS
-from qa_engine.web.office import office
 from qa_engine.web.shown import amount, day, figure, when
 
 FIRST = ("record", "at", "van", "tank", "by")
@@ -32,19 +32,14 @@ class Table:
     more: int = 0
 
 
-def tables_of(groups: Mapping[str, Iterable[str]], about: set[str]) -> dict[str, list[Table]]:
+def tables_of(groups: Mapping[str, Iterable[str]], kept: Kept) -> dict[str, list[Table]]:
     """Return tables of records for each group of record ids.
 
     Args:
         groups: record ids by what they are to the finding.
-        about: ids of the tank, van and other things in whose records they are sought first.
+        kept: the records.
     """
-    wanted = {record for records in groups.values() for record in records}
-    if not wanted:
-        return {name: [] for name in groups}
-    frames = _found(office().book.frames(items=sorted(about)) if about else {}, wanted)
-    if sum(frame.height for frame in frames.values()) < len(wanted):
-        frames = _found(office().book.frames(), wanted)
+    frames = kept.named(record for records in groups.values() for record in records)
     return {name: list(_tables(frames, set(records))) for name, records in groups.items()}
 
 

@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import polars as pl
 from flask import Blueprint, Response, abort, current_app, render_template, request
 
-from qa_engine.book.lookout import FleetState
+from qa_engine.book.lookout import FleetState, history_of
 from qa_engine.explanation import ExplanationError
 from qa_engine.explanation.as_text import explanation_text
 from qa_engine.findings import GRADINGS
@@ -22,26 +22,35 @@ from qa_engine.report.outcome import Report, Tally
 from qa_engine.report.places import place
 from qa_engine.report.sentences import failing, undecided
 from qa_engine.rulesets import Rule
-from qa_engine.web.access import open_to, who
+from qa_engine.web import corrections
+from qa_engine.web.access import open_to, signed_in, who
 from qa_engine.web.accounts import ROLES
+from qa_engine.web.answers import ANSWERS, Answers, answers_to, look
+from qa_engine.web.entering import DIRECTORS, WORKERS, new_key
 from qa_engine.web.evidence import tables_of
 from qa_engine.web.office import now, office
+from qa_engine.web.permissions import takes_permission
+from qa_engine.web.portions import portion_of
 
 pages = Blueprint("findings", __name__)
 
 NARROWED_BY = ("van", "tank", "rule_set", "grading", "outcome", "rule")
 OUTCOMES = ("does not conform", "undecided")
 STANDING, ENDED, ALL = "standing", "ended", "all"
+SHOWN_JOBS, SHOWN_FINDINGS = 12, 15
+"""How many jobs, and how many other findings, one page shows."""
+
 MOST_ENDED = 200
 """How many ended findings are shown; the exports have all."""
 
 
 @dataclass(frozen=True)
 class Choice:
-    """What the findings are narrowed to: a value by column, and whether they stand."""
+    """What the findings are narrowed to: a value by column, whether they stand, what is done."""
 
     values: dict[str, str]
     life: str
+    answer: str | None = None
 
     def of(self, findings: pl.DataFrame) -> pl.DataFrame:
         """Return the findings of the choice, whether or not they stand."""
@@ -50,8 +59,9 @@ class Choice:
 
 def _asked() -> Choice:
     values = {name: value for name in NARROWED_BY if (value := request.args.get(name))}
-    life = request.args.get("life")
-    return Choice(values, life if life in (ENDED, ALL) else STANDING)
+    life, answer = request.args.get("life"), request.args.get("answer")
+    answer = answer if answer in ANSWERS else None
+    return Choice(values, life if life in (ENDED, ALL) else STANDING, answer)
 
 
 @pages.get("/findings")
@@ -59,30 +69,63 @@ def _asked() -> Choice:
 def all_findings() -> str:
     """Show the findings of a choice, led by the jobs that settle them."""
     choice, state = _asked(), office().lookout.state(now())
+    answers = answers_to(state)
+    if choice.answer is None:
+        name = ("findings", choice.life, *sorted(choice.values.items()))
+        view = state.once(name, lambda: _told(choice, state, answers))
+    else:
+        view = _told(choice, state, answers)
+    undecided_now = portion_of(view["undecided"], SHOWN_FINDINGS, "undecided")
+    return render_template(
+        "findings/findings.html",
+        **view,
+        state=state,
+        choice=choice,
+        jobs_now=portion_of(view["jobs"], SHOWN_JOBS),
+        undecided_now=replace(
+            undecided_now, items=[with_meanings(row, state) for row in undecided_now.items]
+        ),
+        permitted_now=portion_of(view["permitted"], SHOWN_FINDINGS, "permitted"),
+        may_log=_may_log(),
+        may_direct=signed_in().role in DIRECTORS,
+        answers=answers,
+        look=look,
+        named=named,
+    )
+
+
+def _told(choice: Choice, state: FleetState, answers: Answers) -> dict[str, Any]:
+    """Return what there is to tell of a choice."""
     chosen = choice.of(state.findings)
     standing, ended = chosen.filter("stands"), chosen.filter(~pl.col("stands"))
+    standing = _answered(standing, choice, answers)
     if choice.life == ENDED:
         standing = standing.clear()
     open_ = standing.filter(pl.col("permission").is_null())
-    return render_template(
-        "findings/findings.html",
-        state=state,
-        choice=choice,
-        choices=_choices(state.findings),
-        failing=failing(open_).height,
-        jobs=jobs_of(failing(open_), state.editions),
-        undecided=[with_meanings(row, state) for row in _placed(undecided(open_))],
-        permitted=_placed(standing.filter(pl.col("permission").is_not_null())),
-        ended=_latest(ended) if choice.life != STANDING else [],
-        ended_in_all=ended.height,
-        may_log=_may_log(),
-        named=named,
+    return {
+        "choices": state.once("choices of findings", lambda: _choices(state.findings)),
+        "failing": failing(open_).height,
+        "jobs": jobs_of(failing(open_), state.editions),
+        "undecided": _placed(undecided(open_)),
+        "permitted": _placed(standing.filter(pl.col("permission").is_not_null())),
+        "ended": _latest(ended) if choice.life != STANDING else [],
+        "ended_in_all": ended.height,
+    }
+
+
+def _answered(findings: pl.DataFrame, choice: Choice, answers: Answers) -> pl.DataFrame:
+    """Return the findings about which is done what the choice says."""
+    if choice.answer is None:
+        return findings
+    rows = findings.select("finding", "permission").iter_rows(named=True)
+    return findings.filter(
+        pl.Series([choice.answer in answers.words(row) for row in rows], dtype=pl.Boolean)
     )
 
 
 def _choices(findings: pl.DataFrame) -> dict[str, list[str]]:
     found = {n: findings[n].drop_nulls().unique().sort().to_list() for n in NARROWED_BY[:3]}
-    return {**found, "grading": list(GRADINGS), "outcome": list(OUTCOMES)}
+    return {**found, "grading": list(GRADINGS), "outcome": list(OUTCOMES), "answer": list(ANSWERS)}
 
 
 def _placed(findings: pl.DataFrame) -> list[dict[str, Any]]:
@@ -124,6 +167,7 @@ def one(finding: str) -> str:
         abort(404)
     row = with_meanings(rows[-1], state)
     groups = {name: row[name] or [] for name in ("evidence", "affected", "closed_by")}
+    role, answers = signed_in().role, answers_to(state)
     return render_template(
         "findings/finding.html",
         state=state,
@@ -131,9 +175,18 @@ def one(finding: str) -> str:
         measured=json.loads(row["measured"]),
         limits=json.loads(row["limits"]),
         rule=_entry_of(row, state),
-        evidence=tables_of(groups, {row["tank"], row["van"], row["item"]} - {None}),
+        evidence=tables_of(groups, state.kept),
+        stood=history_of(office().book, finding),
         explanation=_explained(finding, state) if request.args.get("explain") else None,
         may_log=_may_log(),
+        may_work=role in WORKERS,
+        may_direct=role in DIRECTORS,
+        may_see_versions=role in corrections.READERS,
+        takes_permission=takes_permission(_rule_of(row, state)),
+        answers=answers,
+        people=sorted(account.person for account in office().accounts.all()),
+        new_key=new_key,
+        look=look,
         named=named,
     )
 

@@ -12,9 +12,11 @@ PLACES = (
     ("board.fleet", "Fleet"),
     ("log.choose", "Log"),
     ("findings.all_findings", "Findings"),
+    ("actions.all_actions", "Actions"),
     ("rules.in_force", "Rules"),
     ("audit.overview", "Audit"),
     ("imports.choose", "Import"),
+    ("messages.all_messages", "Messages"),
     ("people.all_people", "People"),
     ("people.me", "My account"),
 )

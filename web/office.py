@@ -8,6 +8,7 @@ from flask import Flask, current_app, g
 
 from qa_engine.book import Book
 from qa_engine.book.lookout import Lookout
+from qa_engine.messages import Outbox
 from qa_engine.register import Register
 from qa_engine.web.accounts import Accounts
 
@@ -39,6 +40,7 @@ class Office:
     lookout: Lookout
     accounts: Accounts
     settings: Settings
+    outbox: Outbox
 
 
 def open_office(app: Flask, office: Office) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from flask import Blueprint, abort, flash, redirect, render_template, request, session, url_for
+from flask_wtf.csrf import generate_csrf
 
 from qa_engine.web.access import ANYONE, SESSION, open_to, signed_in, who
 from qa_engine.web.accounts import ROLES, SCOPES, UNITS, Account, AccountError
@@ -167,6 +168,8 @@ def _begin(account: Account) -> None:
     """Begin a new session; nothing of what was there before goes on, the form's token neither."""
     session.clear()
     session[SESSION] = office().accounts.open_session(account.person, now())
+    # Made here, once: two tabs that ask for their first token at a time would undo each other's.
+    generate_csrf()
     session.permanent = True
 
 

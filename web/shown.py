@@ -39,11 +39,12 @@ def amount(value: float | None, unit: str) -> str:
     return f"{figure(number)} {SIGNS.get(shown, shown)}"
 
 
-def readers_unit(unit: str) -> str:
-    """Return the unit in which whoever reads sees what is kept in a unit."""
+def readers_unit(unit: str, units: str | None = None) -> str:
+    """Return the unit in which whoever reads, or of the units named, sees what is kept in one."""
     reader = who()
-    us = reader is not None and reader.units == "US"
-    return US_UNITS.get(unit, unit) if us else unit
+    if units is None and reader is not None:
+        units = reader.units
+    return US_UNITS.get(unit, unit) if units == "US" else unit
 
 
 def figure(value: float) -> str:

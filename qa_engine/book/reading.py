@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Dialect, Table, bindparam, func, or_, select
 from qa_engine.book.known import Extent, Known, known_at
 from qa_engine.book.preparing import ENTERED_AT
 from qa_engine.book.rows import Prepared, fetch, prepare
-from qa_engine.book.schema import INT, RECORD_TABLES, TEXT, bodies, entries, submissions
+from qa_engine.book.schema import HAS_BODY, INT, RECORD_TABLES, TEXT, bodies, entries, submissions
 from qa_engine.records import KINDS, RECORD_FIELDS
 
 Items = Collection[str] | Mapping[str, Collection[str]]
@@ -211,7 +211,7 @@ def latest_bodies(connection: Connection, kind: str, at: datetime | None = None)
     query = (
         select(entries.c.id, bodies.c.body)
         .join(bodies, bodies.c.entry == entries.c.entry)
-        .where(entries.c.kind == kind, *known.extent.stands(entries.c.entry))
+        .where(HAS_BODY, entries.c.kind == kind, *known.extent.stands(entries.c.entry))
         .order_by(entries.c.entry)
     )
     return {row[0]: row[1] for row in connection.execute(query, known.values)}

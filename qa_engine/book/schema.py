@@ -31,6 +31,7 @@ from sqlalchemy import (
     MetaData,
     Table,
     Text,
+    select,
 )
 from sqlalchemy.types import TypeEngine
 
@@ -52,6 +53,7 @@ BODY_KINDS = (
     "attachment",
     "person",
     "signature",
+    "audit",
 )
 """The kinds of entry that are not records."""
 
@@ -127,6 +129,9 @@ bodies = _table(
     Column("entry", INT, ForeignKey("entries.entry"), primary_key=True, autoincrement=False),
     Column("body", TEXT, nullable=False),
 )
+
+HAS_BODY = entries.c.entry.in_(select(bodies.c.entry))
+"""Holds for entries with a body: few among many records, they are looked up one by one."""
 
 tree_heads = _table(
     "tree_heads",

@@ -2,8 +2,10 @@
 
 import click
 
+from qa_engine.cli.book_act import act, actions
 from qa_engine.cli.book_add import add
 from qa_engine.cli.book_adopt import adopt
+from qa_engine.cli.book_ask import ask_, decide, requests
 from qa_engine.cli.book_correct import correct
 from qa_engine.cli.book_create import create
 from qa_engine.cli.book_export import copy, export, import_
@@ -32,6 +34,11 @@ for one in (
     erase,
     attach_,
     permit,
+    ask_,
+    decide,
+    requests,
+    act,
+    actions,
     adopt,
 ):
     command.add_command(one)

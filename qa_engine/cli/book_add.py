@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from qa_engine.cli.book_import import Manner, import_file, tell_tried
 from qa_engine.cli.book_options import BY_UNLESS_TRIED, FILE, key_of, now
 from qa_engine.cli.column_maps import MAP, map_from, write_proposal
 from qa_engine.cli.inspect import tell_refused
@@ -15,6 +14,7 @@ from qa_engine.cli.output import writable
 if TYPE_CHECKING:
     from qa_engine.book import Book
     from qa_engine.book.importing import Import
+    from qa_engine.cli.book_import import Manner
     from qa_engine.intake import Intake
 
 INCOMPLETE = 3
@@ -85,6 +85,7 @@ def add(
         return
     _check_call(book, files, by, register, follow, dry_run, correct, reason)
     from qa_engine.book import open_book
+    from qa_engine.cli.book_import import Manner
 
     manner = Manner(by or "", now, time_zone, map_from(column_map), correct, reason)
     with open_book(str(book)) as opened:
@@ -136,7 +137,7 @@ def _propose(book: str | None, file: Path, register: Path | None, out: Path | No
     write_proposal(file, known, out)
 
 
-def _follow(book: "Book", folder: Path, manner: Manner, settled_s: float) -> None:
+def _follow(book: "Book", folder: Path, manner: "Manner", settled_s: float) -> None:
     from qa_engine.cli.book_follow import follow
 
     follow(book, folder, manner, settled_s=settled_s)
@@ -157,8 +158,10 @@ def _take_register(book: "Book", register: Path, by: str, reason: str | None) ->
     click.echo(f"{register}: {says}.")
 
 
-def take(book: "Book", file: Path, manner: Manner, wanted: Wanted = Wanted()) -> bool:
+def take(book: "Book", file: Path, manner: "Manner", wanted: Wanted = Wanted()) -> bool:
     """Take a file in and say what became of it; return whether all of it was taken."""
+    from qa_engine.cli.book_import import import_file, tell_tried
+
     gathered = import_file(None if wanted.dry_run else book, file, manner)
     intake = gathered.intake()
     tell_refused(intake, wanted.refused)

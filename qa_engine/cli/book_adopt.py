@@ -109,12 +109,9 @@ def _check_beside(book: "Book", taken: Mapping[str, Written]) -> None:
     Raises:
         RuleSetError: two of a set begin on one day.
     """
-    from qa_engine.book.house import adopted_name, rules_in
-    from qa_engine.facts import ENGINE_FACTS
-    from qa_engine.facts.catalogue import Catalogue
-    from qa_engine.rulesets import read_rule_sets
+    from qa_engine.book.adopting import check_beside
+    from qa_engine.book.house import text_of
 
-    replaced = [adopted_name(id_) for id_ in taken]
-    sources = [held for held in rules_in(book) if held[0] not in replaced]
-    sources += [(one.source, one.text.encode()) for one in taken.values()]
-    read_rule_sets(sources, Catalogue.of(ENGINE_FACTS), unknown_names="undecided")
+    held = {id_: text_of(body) for id_, body in book.bodies("rule_set").items()}
+    stays = {id_: text for id_, text in held.items() if id_ not in taken}
+    check_beside(stays, {one.source: one.text for one in taken.values()})

@@ -1,12 +1,13 @@
 """Which rule files a command uses: those named with --rules, or what the plugins offer."""
 
 from collections.abc import Callable, Iterable, Sequence
-from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from qa_engine.errors import IntakeError
 from qa_engine.plugin_host import PluginHost
-from qa_engine.yaml_tree import LARGEST_FILE
+from qa_engine.rule_offers import beginning_of, offered
+
+__all__ = ["RuleChoice", "RuleSources", "offered", "rule_sources"]
 
 RuleSources = Iterable[tuple[str, bytes]]
 RuleChoice = Callable[[PluginHost], RuleSources]
@@ -28,23 +29,4 @@ def _at(path: Path) -> list[tuple[str, bytes]]:
         raise IntakeError(f"{path}: no file *.yaml in this folder; name one that holds rule sets")
     if missing := [file for file in files if not file.is_file()]:
         raise IntakeError(f"{missing[0]}: no such file; --rules takes rule files or folders")
-    return [(str(file), _beginning(file)) for file in files]
-
-
-def offered(host: PluginHost) -> list[tuple[str, bytes]]:
-    """Return the rule files that plugins offer, in the order of plugins and names."""
-    return [
-        (f"{plugin}:{file.name}", _beginning(file))
-        for plugin, folder in host.rule_folders
-        for file in sorted(_yaml_files(folder), key=lambda one: one.name)
-    ]
-
-
-def _yaml_files(folder: Traversable) -> list[Traversable]:
-    return [file for file in folder.iterdir() if file.name.endswith(".yaml")]
-
-
-def _beginning(file: Traversable) -> bytes:
-    """Return what a file holds, of one that is too large only enough to tell."""
-    with file.open("rb") as stream:
-        return stream.read(LARGEST_FILE + 1)
+    return [(str(file), beginning_of(file)) for file in files]

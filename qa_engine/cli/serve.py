@@ -1,17 +1,20 @@
 """``qa-engine serve``: the pages of a record book."""
 
+import os
 import secrets
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from qa_engine.book import Book, is_book, open_book
-from qa_engine.book.house import rules_in
 from qa_engine.book.lookout import Lookout
-from qa_engine.cli.rule_files import offered
-from qa_engine.plugin_host import installed_plugins
+from qa_engine.cli.book_options import FILE
+from qa_engine.cli.message_rounds import sending
+from qa_engine.cli.messages import lookout_of, rounds_of
+from qa_engine.messages import MessageSettings, read_settings
 
 KEY_BYTES = 32
 OWNER_ONLY = 0o600
@@ -26,7 +29,10 @@ FIRST = "administrator"
 @click.option("--port", default=PORT, show_default=True, help="Port to listen at.")
 @click.option("--secret", type=click.Path(path_type=Path), help="File with the key of cookies.")
 @click.option("--https", is_flag=True, help="The pages are reached by https only.")
-def command(book: str, host: str, port: int, secret: Path | None, https: bool) -> None:
+@click.option("--messages", type=FILE, help="YAML file that says where messages go; sends them.")
+def command(
+    book: str, host: str, port: int, secret: Path | None, https: bool, messages: Path | None
+) -> None:
     """Serve the pages of a record BOOK, to people who have an account.
 
     On the first start it prints a link, good once, to set up the first account. The key that
@@ -34,8 +40,9 @@ def command(book: str, host: str, port: int, secret: Path | None, https: bool) -
     with --secret.
     """
     key = _key(secret or _beside(book))
+    settings = read_settings(messages, os.environ) if messages else None
     with open_book(book) as opened:
-        serve(opened, key, host, port, https=https)
+        serve(opened, key, host, port, https=https, messages=settings)
 
 
 def _now() -> datetime:
@@ -50,6 +57,7 @@ def serve(
     *,
     https: bool = False,
     now: Callable[[], datetime] = _now,
+    messages: MessageSettings | None = None,
 ) -> None:
     """Serve the pages of an open book until the process is told to stop.
 
@@ -60,6 +68,7 @@ def serve(
         port: and the port.
         https: whether the pages are reached by https only.
         now: tells the time.
+        messages: where messages go; None to send none.
 
     Raises:
         click.UsageError: what pages need is not installed.
@@ -73,7 +82,7 @@ def serve(
         raise click.UsageError(
             f"the pages need '{error.name}', which is not installed; install qa-engine[web]"
         ) from None
-    lookout = Lookout(book, installed_plugins(), lambda host: rules_in(book) or offered(host))
+    lookout = lookout_of(book)
     app = create_app(book, lookout, Settings(key, now, secure=https))
     address = f"http://{host}:{port}"
     accounts = Accounts(book)
@@ -82,7 +91,20 @@ def serve(
         click.echo("Nobody may sign in yet. Set up the first account, once, at", err=True)
         click.echo(f"  {address}/people/invitation/{link}", err=True)
     click.echo(f"The pages are at {address}; Ctrl-C stops them.", err=True)
-    waitress.serve(app, host=host, port=port, threads=THREADS, ident=None)
+    with telling(book, messages, lookout, now):
+        waitress.serve(app, host=host, port=port, threads=THREADS, ident=None)
+
+
+def telling(
+    book: Book,
+    settings: MessageSettings | None,
+    lookout: Lookout,
+    now: Callable[[], datetime],
+) -> AbstractContextManager[object]:
+    """Return what sends messages while the pages are served, if messages are to be sent."""
+    if settings is None:
+        return nullcontext()
+    return sending(rounds_of(book, settings, lookout, now))
 
 
 def _beside(book: str) -> Path:

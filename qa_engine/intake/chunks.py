@@ -30,12 +30,14 @@ class Chunk:
         intake: what came of the rows.
         done: the share of the file that has been read by now; none at its end, or if that cannot
             be told.
+        sheet: the sheet that the rows stand on; none in files without sheets.
     """
 
     number: int
     key: str
     intake: Intake
     done: float | None
+    sheet: str | None = None
 
 
 def read_in_chunks(
@@ -75,7 +77,8 @@ def read_in_chunks(
             if batch is not None:
                 desk.take(batch, written.name)
             done = None if stream.tell() == size else stream.tell() / size
-            yield Chunk(number, f"{start}-{number}", desk.intake(), done)
+            sheet = None if batch is None else batch.sheet
+            yield Chunk(number, f"{start}-{number}", desk.intake(), done, sheet)
 
 
 def digest_of(

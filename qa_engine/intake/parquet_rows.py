@@ -17,6 +17,9 @@ ROWS_PER_SLICE = 500_000
 _WORDS_OF_ANY_SORT = Text()
 _WORDS = (pl.String, pl.Categorical, pl.Enum)
 
+BROKEN = (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError)
+"""What reading a broken Parquet file may raise."""
+
 
 def parquet_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
     """Yield the rows of a Parquet file of records; lines are counted from 1.
@@ -30,8 +33,14 @@ def parquet_batches(name: str, stream: BinaryIO) -> Iterator[Batch]:
     """
     try:
         yield from _slices(name, pl.scan_parquet(stream))
-    except (pl.exceptions.PolarsError, OSError) as error:
-        raise IntakeError(f"{name}: this is not a Parquet file: {error}") from None
+    except BROKEN as error:
+        raise not_parquet(name, error) from None
+
+
+def not_parquet(name: str, error: BaseException) -> IntakeError:
+    """Return the error for a Parquet file that cannot be read."""
+    what = "its pages are broken" if isinstance(error, pl.exceptions.PanicException) else error
+    return IntakeError(f"{name}: this is not a Parquet file: {what}")
 
 
 def _slices(name: str, table: pl.LazyFrame) -> Iterator[Batch]:

@@ -4,7 +4,6 @@ Cells keep their type where it matters: a number that was typed as a number has 
 so that no decimal sign is read into it; a date that was typed as a date is written YYYY-MM-DD.
 """
 
-import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -12,12 +11,10 @@ from functools import cached_property
 from typing import Any, BinaryIO
 
 from qa_engine.errors import IntakeError
+from qa_engine.intake.workbook_size import check_size
 
 TYPED = "\N{START OF TEXT}"
 """Stands before a number that the sheet holds as a number, not as text."""
-
-LARGEST_UNPACKED = 2 * 1024**3
-"""The most that a workbook may hold once unpacked [bytes]."""
 
 _MISSING = (
     "reading .xlsx files needs one more package: pip install 'qa-engine[xlsx]' "
@@ -68,26 +65,12 @@ def read_workbook(name: str, stream: BinaryIO) -> tuple[Sheet, ...]:
         import python_calamine as calamine
     except ImportError:
         raise IntakeError(f"{name}: {_MISSING}") from None
-    _check(name, stream)
+    check_size(name, stream)
     try:
         workbook = calamine.CalamineWorkbook.from_filelike(stream)
         return tuple(_sheets(workbook, calamine))
     except (calamine.CalamineError, ValueError, OSError) as error:
         raise IntakeError(f"{name}: the workbook cannot be read: {error}") from None
-
-
-def _check(name: str, stream: BinaryIO) -> None:
-    try:
-        with zipfile.ZipFile(stream) as packed:
-            unpacked = sum(part.file_size for part in packed.infolist())
-    except (zipfile.BadZipFile, OSError, ValueError):
-        raise IntakeError(
-            f"{name}: this is not a workbook in the XLSX form; open it in a spreadsheet program "
-            "and save it as .xlsx, without a password"
-        ) from None
-    stream.seek(0)
-    if unpacked > LARGEST_UNPACKED:
-        raise IntakeError(f"{name}: the workbook is too large; split it, or save it as CSV")
 
 
 def _sheets(workbook: Any, calamine: Any) -> Iterator[Sheet]:

@@ -14,11 +14,13 @@ class WrittenFile:
 
     Attributes:
         name: its path as the caller wrote it; the suffix says how the file is written.
-        content: what it holds; read from the path ``name`` if not given.
+        content: what it holds; read from the disk if not given.
+        path: where it lies, if that is not its name.
     """
 
     name: str
     content: bytes | None = None
+    path: Path | None = None
 
     @classmethod
     def of(cls, file: "Path | WrittenFile") -> "WrittenFile":
@@ -42,7 +44,7 @@ class WrittenFile:
         return stream
 
     def _open_path(self) -> BinaryIO:
-        path = Path(self.name)
+        path = self.path or Path(self.name)
         if path.is_dir():
             raise IntakeError(f"{self.name}: this is a folder; name the files in it")
         try:

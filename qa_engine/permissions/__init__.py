@@ -14,7 +14,7 @@ from qa_engine.permissions.circumstances import (
     Circumstances,
 )
 from qa_engine.permissions.covering import Codes, covered
-from qa_engine.permissions.faults import Fault
+from qa_engine.permissions.faults import Fault, faults_of
 from qa_engine.permissions.permission import (
     CONCESSION,
     DEVIATION_PERMIT,
@@ -40,6 +40,7 @@ __all__ = [
     "Permissions",
     "accounts_of",
     "covered",
+    "faults_of",
     "in_force",
     "read_permissions",
     "span",

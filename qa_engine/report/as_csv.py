@@ -4,7 +4,7 @@ import polars as pl
 
 from qa_engine.report.outcome import Report
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 """What a spreadsheet takes for the beginning of a formula."""
 
 

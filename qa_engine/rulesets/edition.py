@@ -64,7 +64,7 @@ def in_succession(editions: Iterable[Edition]) -> tuple[Edition, ...]:
     """Return editions by rule set and first day, each ended by the next of its set."""
     ordered = sorted(editions, key=lambda one: (one.rule_set, one.in_force_from))
     ended = []
-    for one, after in zip(ordered, [*ordered[1:], None], strict=True):
+    for one, after in zip(ordered, [*ordered, None][1:], strict=True):
         ends = [one.in_force_until] if one.in_force_until else []
         if after and after.rule_set == one.rule_set:
             ends.append(after.in_force_from - timedelta(days=1))

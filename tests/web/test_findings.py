@@ -41,8 +41,29 @@ def test_every_role_reads_the_findings(site, role):
     assert site.visitor(role).get("/findings").status_code == 200
 
 
+LISTS = {"part": "What settles them", "undecided": "What could not be decided"}
+
+
+def whole(visitor, **choice):
+    """Return the lists of the page in full: every portion of the two, and what has ended."""
+    found = [section(visitor.get("/findings", query_string=choice).text, "Ended, latest first")]
+    for name, heading in LISTS.items():
+        number, more = 1, True
+        while more:
+            asked = {**choice, name: number}
+            found.append(section(visitor.get("/findings", query_string=asked).text, heading))
+            number += 1
+            more = f"{name}={number}" in found[-1]
+    return "".join(found)
+
+
+def section(page, heading):
+    """Return what stands under a heading of a page; nothing if it has none."""
+    return page.partition(f"<h2>{heading}")[2].partition("<h2>")[0]
+
+
 def test_every_finding_that_stands_is_linked_once_and_no_ended_one(site, state):
-    page = site.visitor("crew").get("/findings").text
+    page = whole(site.visitor("crew"))
     for finding, stands in state.findings.select("finding", "stands").rows():
         assert page.count(f'href="{address(finding)}"') == int(stands), finding
 
@@ -74,7 +95,7 @@ def test_what_is_under_permission_stands_apart_and_counts_as_no_job(site, told, 
 @pytest.mark.parametrize("name", ["van", "tank", "rule_set", "grading", "outcome"])
 def test_a_choice_shows_exactly_the_findings_that_fit_it(site, state, name):
     value = state.findings[name].drop_nulls()[0]
-    page = site.visitor("crew").get("/findings", query_string={name: value, "life": "all"}).text
+    page = whole(site.visitor("crew"), **{name: value, "life": "all"})
     for finding, held in state.findings.select("finding", name).rows():
         assert (f'href="{address(finding)}"' in page) == (held == value), finding
 
@@ -164,3 +185,12 @@ def test_of_many_ended_findings_the_latest_are_shown_and_the_rest_counted(site, 
     page = site.visitor("crew").get("/findings?life=ended").text
     assert f"The latest 200 of {3 * ended.height} are shown" in page
     assert page.count('href="/findings/') == 200
+
+
+def test_a_finding_tells_when_the_book_was_found_to_say_so(site, state):
+    visitor = site.visitor("operator")
+    first = state.findings.filter("stands")["finding"][0]
+    page = visitor.get(f"/findings/{first}").text
+    told = page.split("When the book was found to say so")[1].split("</ul>")[0]
+    assert told.count("<li>") == 1
+    assert f"with {state.entries:,} entries in the book" in told

@@ -1,10 +1,12 @@
 """Signing in and out, invitations and tokens."""
 
+import runpy
 from datetime import timedelta
 
 import pytest
 
 from qa_engine.demo import AS_OF
+from qa_engine.web import passwords
 from qa_engine.web.accounts import INVITED_FOR, SIGNED_IN_FOR, AccountError
 
 WORDS = "a long enough password"
@@ -150,3 +152,12 @@ def test_nobody_removes_their_own_account(own_site):
 def test_a_role_that_does_not_exist_cannot_be_invited(own_site):
     with pytest.raises(AccountError, match="'owner' is no role"):
         own_site.accounts.invite("P-09", "owner", AS_OF)
+
+
+def test_passwords_are_kept_as_argon2id_over_64_mib():
+    """The second recommended option of RFC 9106, 4 (from memory): 3 passes, 64 MiB, 4 lanes."""
+    as_people_have_it = runpy.run_path(passwords.__file__)
+    kept = as_people_have_it["hashed"](WORDS)
+    assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert as_people_have_it["matches"](kept, WORDS)
+    assert not as_people_have_it["matches"](kept, WORDS + " ")

@@ -82,10 +82,17 @@ def entries(
     }
 
 
-def judged(kind: str, key: str, typed: Mapping[str, str]) -> Intake:
-    """Return what the intake, the door of all records, makes of a filled form."""
+def judged(kind: str, key: str, typed: Mapping[str, str], units: str | None = None) -> Intake:
+    """Return what the intake, the door of all records, makes of a filled form.
+
+    Args:
+        kind: of the record.
+        key: the form's one-time key.
+        typed: what was typed, by field.
+        units: whose units the form showed; None for those that its sender reads.
+    """
     row = {"record": record_id(key), "kind": kind, "by": signed_in().person}
-    row |= dict(_written(kind, typed))
+    row |= dict(_written(kind, typed, units))
     line = json.dumps(row, ensure_ascii=True).encode()
     return read_records([WrittenFile(SOURCE, line)], time_zone=register().zone.key)
 
@@ -110,17 +117,20 @@ def refusals(intake: Intake) -> dict[str, str]:
     return found
 
 
-def _written(kind: str, typed: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+def _written(kind: str, typed: Mapping[str, str], units: str | None) -> Iterator[tuple[str, str]]:
     fields = KINDS[kind].fields
     for name, value in typed.items():
         text = value.replace("\r\n", "\n").strip()
         if not text:
             continue
-        one = fields[name]
-        if isinstance(one, Quantity) and one.unit not in WITHOUT_UNIT:
-            plain = re.fullmatch(NUMBER, text)
-            text = f"{text} {readers_unit(one.unit)}" if plain else text
-        yield name, text
+        yield name, with_unit(fields[name], text, units)
+
+
+def with_unit(one: RecordField, text: str, units: str | None) -> str:
+    """Return what was typed into a field, a plain number with the unit that the form showed."""
+    if not isinstance(one, Quantity) or one.unit in WITHOUT_UNIT:
+        return text
+    return f"{text} {readers_unit(one.unit, units)}" if re.fullmatch(NUMBER, text) else text
 
 
 def _shown_unit(one: RecordField) -> str | None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
+from qa_engine.book.lookout.kept import Kept
 from qa_engine.records import KINDS
 from qa_engine.web.office import now, office, register
 
@@ -66,8 +67,7 @@ def _last(name: str, place: Mapping[str, str]) -> str | None:
     column = "tank" if place.get("tank") else "van"
     if not place.get(column):
         return None
-    items = {column: [place[column]]}
-    frames = office().book.frames(items=items, kinds=LAST_OF[name])
+    frames = _kept().about({column: [place[column]]}, LAST_OF[name])
     told = [f.select("at", name) for f in frames.values() if name in f.columns]
     if not told:
         return None
@@ -78,6 +78,11 @@ def _last(name: str, place: Mapping[str, str]) -> str | None:
 def _known(name: str) -> list[str]:
     if name in TABLES:
         return register().table(TABLES[name])[name].unique().sort().to_list()
-    frames = office().book.frames(kinds=["resin_change"]).values()
-    told = [f["grade"] for f in frames if "grade" in f.columns]
-    return pl.concat(told).drop_nulls().unique().sort().to_list() if told else []
+    changes = _kept().get("resin_change")
+    if changes is None or "grade" not in changes.columns:
+        return []
+    return changes["grade"].drop_nulls().unique().sort().to_list()
+
+
+def _kept() -> Kept:
+    return office().lookout.state(now()).kept

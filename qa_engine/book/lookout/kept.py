@@ -98,6 +98,12 @@ class Kept(Mapping[str, pl.DataFrame]):
         found = {kind: self._standing(kind, frame["record"]) for kind, frame in arrived.items()}
         return {kind: frame for kind, frame in found.items() if frame.height}
 
+    def named(self, records: Iterable[str]) -> Frames:
+        """Return the records of some ids, as they stand, by kind."""
+        ids = pl.Series(sorted(set(records)), dtype=pl.String)
+        found = {kind: self._standing(kind, ids) for kind in self}
+        return {kind: frame for kind, frame in found.items() if frame.height}
+
     def names(self, column: str, one: str) -> bool:
         """Tell whether any record names an id in a column; a replaced one may count."""
         read = any(looked.names(column, one) for looked in self.whole.values())

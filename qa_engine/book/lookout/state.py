@@ -1,16 +1,20 @@
 """What the rules say of a record book as of an instant."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
+from typing import Any, TypeVar
 
 import polars as pl
 
+from qa_engine.book.lookout.kept import Kept
 from qa_engine.forecast.outcome import Forecast
 from qa_engine.inspection import Inspection
 from qa_engine.register import Register
 from qa_engine.rulesets import Edition
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,7 @@ class FleetState:
             first look of the day.
         entries: how many entries of the book it rests on.
         register: the register that it was judged by.
+        kept: the records, those of later on among them.
         tell: puts together what was found; asked when that is wanted.
         look_ahead: finds how the tanks stand; asked when that is wanted.
     """
@@ -42,8 +47,22 @@ class FleetState:
     as_of: datetime
     entries: int
     register: Register
+    kept: Kept = field(repr=False, compare=False)
     tell: Callable[[], Inspection] = field(repr=False, compare=False)
     look_ahead: Callable[[], Ahead] = field(repr=False, compare=False)
+    _made: dict[Hashable, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def once(self, name: Hashable, make: Callable[[], Made]) -> Made:
+        """Return what somebody makes of this state, made but once.
+
+        Args:
+            name: what it is; whoever asks by the same name gets the same.
+            make: makes it, if nobody has.
+        """
+        if name not in self._made:
+            self._made[name] = make()
+        made: Made = self._made[name]
+        return made
 
     @cached_property
     def inspection(self) -> Inspection:

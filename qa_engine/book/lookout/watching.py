@@ -176,7 +176,7 @@ def _look(course: Course, kept: Kept, found: Found, ahead: AheadKept, size: int)
         later = sum(frame.height for frame in kept.later(task.as_of).values())
         return course.inspection_of([found.whole()], kept.count() - later, later)
 
-    state = FleetState(task.as_of, size, task.register, tell, ahead.now)
+    state = FleetState(task.as_of, size, task.register, kept, tell, ahead.now)
     return _Look(course, kept, found, ahead, state, len(course.host.wall.failures))
 
 

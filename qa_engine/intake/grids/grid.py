@@ -8,6 +8,7 @@ from typing import NamedTuple, Protocol
 
 import polars as pl
 
+from qa_engine.errors import IntakeError
 from qa_engine.intake.batch import LINE
 from qa_engine.intake.refused import Refused
 
@@ -16,6 +17,9 @@ FILLED = "number of filled cells"
 
 TOP_ROWS = 60
 """How many rows of a table are looked through for its heads."""
+
+MOST_COLUMNS = 2_000
+"""How many columns a table may have; each costs memory in every row, filled or not."""
 
 JOINED = " / "
 """Stands between the heads of one column, where heads stand above each other."""
@@ -86,6 +90,8 @@ def joined_heads(rows: Sequence[Sequence[str | None]]) -> list[str]:
 def with_filled(cells: pl.DataFrame) -> pl.DataFrame:
     """Return cells with blanks as nothing, and the number of filled ones."""
     names = [name for name in cells.columns if name != LINE]
+    if not names:
+        return cells.with_columns(pl.lit(0, pl.UInt32).alias(FILLED))
     blank = pl.col(names).str.strip_chars(BLANKS) == ""
     cells = cells.with_columns(pl.when(~blank).then(pl.col(names)).name.keep())
     return cells.with_columns(pl.sum_horizontal(pl.col(names).is_not_null()).alias(FILLED))
@@ -93,3 +99,16 @@ def with_filled(cells: pl.DataFrame) -> pl.DataFrame:
 
 BLANKS = " \t\r\n\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}\N{ZERO WIDTH NO-BREAK SPACE}"
 """Characters of which a cell that holds nothing else is empty."""
+
+
+def check_width(name: str, columns: int) -> None:
+    """See that a table has not too many columns.
+
+    Raises:
+        IntakeError: it has.
+    """
+    if columns > MOST_COLUMNS:
+        raise IntakeError(
+            f"{name}: the table has {columns:,} columns; at most {MOST_COLUMNS:,} are taken: leave "
+            "out those that say nothing of records"
+        )

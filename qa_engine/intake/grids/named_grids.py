@@ -10,7 +10,8 @@ import polars as pl
 from qa_engine.errors import IntakeError
 from qa_engine.fields import shown
 from qa_engine.intake.batch import LINE, ROWS_PER_BATCH
-from qa_engine.intake.grids.grid import FILLED, GridPiece, TopRow, with_filled
+from qa_engine.intake.grids.grid import FILLED, GridPiece, TopRow, check_width, with_filled
+from qa_engine.intake.parquet_rows import BROKEN, not_parquet
 from qa_engine.intake.refused import Refused, as_written
 from qa_engine.intake.workbook import TYPED
 from qa_engine.intake.written_file import not_utf8
@@ -33,8 +34,9 @@ class ParquetGrid:
         try:
             self._table = pl.scan_parquet(stream)
             self._types = self._table.collect_schema()
-        except (pl.exceptions.PolarsError, OSError) as error:
-            raise IntakeError(f"{name}: this is not a Parquet file: {error}") from None
+        except BROKEN as error:
+            raise not_parquet(name, error) from None
+        check_width(name, len(self._types))
         for column, dtype in self._types.items():
             if dtype.is_nested():
                 raise IntakeError(f"{name}: the column '{column}' is of type {dtype}, no table's")
@@ -46,6 +48,12 @@ class ParquetGrid:
         return {name: name for name in self._types}
 
     def pieces(self, after: int) -> Iterator[GridPiece]:
+        try:
+            yield from self._slices(after)
+        except BROKEN as error:
+            raise not_parquet(self.name, error) from None
+
+    def _slices(self, after: int) -> Iterator[GridPiece]:
         rows = self._table.select(pl.len()).collect().item()
         texts = [_as_text(name, dtype) for name, dtype in self._types.items()]
         for start in range(after, rows, _ROWS_PER_SLICE):
@@ -84,6 +92,7 @@ class MembersGrid:
         for piece in self.pieces(0):
             columns = [one for one in piece.cells.columns if one not in (LINE, FILLED)]
             names.update({one: one for one in columns})
+            check_width(self.name, len(names))
         return names
 
     def top(self) -> Sequence[TopRow]:
@@ -103,6 +112,7 @@ class MembersGrid:
             rows = [row for row in read if not isinstance(row, Refused)]
             refused = tuple(row for row in read if isinstance(row, Refused))
             names = dict.fromkeys(member for _, row in rows for member in row)
+            check_width(self.name, len(names))
             columns = {n: pl.Series([r.get(n) for _, r in rows], dtype=pl.String) for n in names}
             numbers = pl.Series([line for line, _ in rows], dtype=pl.UInt32)
             yield GridPiece(with_filled(pl.DataFrame({**columns, LINE: numbers})), refused)
@@ -116,11 +126,21 @@ class MembersGrid:
             return self._refuse(line, text, "is not an object")
         if any(isinstance(one, dict | list) for one in members.values()):
             return self._refuse(line, text, "is nested")
+        if "\\u" in text and not _is_text(members):
+            return self._refuse(line, text, "has half of a surrogate pair")
         return line, {name: _told(one) for name, one in members.items()}
 
     def _refuse(self, line: int, text: str, why: str) -> Refused:
         expected = f"one JSON object per line ({shown(why, 200)})"
         return Refused(self.name, line, None, None, as_written(text.strip()), expected)
+
+
+def _is_text(members: dict[str, Any]) -> bool:
+    try:
+        json.dumps(members, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _typed(digits: str) -> str:

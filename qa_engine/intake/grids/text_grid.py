@@ -7,7 +7,14 @@ from itertools import islice
 from typing import BinaryIO
 
 from qa_engine.intake.csv_lines import SEPARATORS, rows_of, table_batches
-from qa_engine.intake.grids.grid import TOP_ROWS, GridPiece, TopRow, joined_heads, with_filled
+from qa_engine.intake.grids.grid import (
+    TOP_ROWS,
+    GridPiece,
+    TopRow,
+    check_width,
+    joined_heads,
+    with_filled,
+)
 from qa_engine.intake.workbook import letters
 
 _LINES_LOOKED_AT = 40
@@ -57,6 +64,7 @@ class TextGrid:
             if not row.wrong
         ]
         width = max((len(row.cells) for row in self._top), default=0)
+        check_width(name, width)
         self._keys = [letters(at) for at in range(width)]
 
     def top(self) -> Sequence[TopRow]:

@@ -69,8 +69,8 @@ def guesses(
     """Return what the columns of a table seem to fill, and those left out, each with the reason."""
     taken: list[Guess] = []
     left: list[tuple[SeenColumn, str]] = []
-    for column in table.columns:
-        guess, why = _guess(column, names)
+    for column in sorted(table.columns, key=lambda one: one.head not in questions.told):
+        guess, why = _told(column, questions) or _guess(column, names)
         if guess is None:
             left.append((column, why))
         elif _there(guess, taken):
@@ -89,6 +89,17 @@ def _there(guess: Guess, taken: list[Guess]) -> bool:
         (one.field, one.part, one.always) == (guess.field, guess.part, guess.always)
         for one in taken
     )
+
+
+def _told(column: SeenColumn, questions: Questions) -> tuple[Guess | None, str] | None:
+    """Return what people said that a column fills; nothing if they said nothing of it."""
+    told = questions.told.get(column.head)
+    if told is None:
+        return None
+    field, _, part = told.partition("/")
+    if field not in RECORD_FIELDS or not column.written:
+        return None, "left out as you said" if not told else "nothing is written in it"
+    return Guess(column, field, part, why="as you said"), ""
 
 
 def _guess(column: SeenColumn, names: RegisterNames) -> tuple[Guess | None, str]:

@@ -1,11 +1,12 @@
 """Proposes a column map for a file: guesses what the data decide, and asks for the rest."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path, PurePath
 
 from qa_engine.errors import IntakeError
 from qa_engine.fields import Day, Instant, Quantity
-from qa_engine.intake.column_map.column_map import ColumnMap
+from qa_engine.intake.column_map.column_map import ColumnMap, Question
 from qa_engine.intake.column_map.form import SEPARATOR_NAMES
 from qa_engine.intake.column_map.reading import map_of
 from qa_engine.intake.grids import Grid, TextForm, grids_of
@@ -24,7 +25,11 @@ from qa_engine.records import RECORD_FIELDS
 from qa_engine.register import Register
 
 
-def propose_map(file: Path | WrittenFile, register: Register | None = None) -> ColumnMap:
+def propose_map(
+    file: Path | WrittenFile,
+    register: Register | None = None,
+    told: Mapping[str, str] | None = None,
+) -> ColumnMap:
     """Return a column map for a file, as far as it can be told; what cannot is a question.
 
     Its ``text`` is what is to be written down. With questions left it is not taken until each is
@@ -33,12 +38,13 @@ def propose_map(file: Path | WrittenFile, register: Register | None = None) -> C
     Args:
         file: XLSX, CSV or other text tables, JSON Lines or Parquet.
         register: the ids of vans, tanks, meters and classes, and the operator's time zone.
+        told: what people said of columns, as ``Questions.told`` has it.
 
     Raises:
         IntakeError: the file cannot be read, or nothing in it looks like a table of records.
     """
     written = WrittenFile.of(file)
-    questions = Questions()
+    questions = Questions(told=told or {})
     head: dict[str, Decided] = {"time_zone": _zone(register, questions)}
     with written.open() as stream:
         encoding = encoding_of(stream) if written.suffix in TEXT_TABLES else None
@@ -53,7 +59,16 @@ def propose_map(file: Path | WrittenFile, register: Register | None = None) -> C
     head |= _written_ways([table for table, _ in tables], questions)
     name = PurePath(written.name).name
     text = written_map(name, head, tables, left_out, questions)
-    return map_of(f"column map proposed for {name}", text.encode())
+    proposed = map_of(f"column map proposed for {name}", text.encode())
+    return replace(
+        proposed, questions=tuple(_as_asked(one, questions) for one in proposed.questions)
+    )
+
+
+def _as_asked(question: Question, questions: Questions) -> Question:
+    """Return a question of a map as it was asked, with what may be answered."""
+    asked = questions.asked[question.name]
+    return replace(question, text=asked.text + asked.choice, answers=asked.answers)
 
 
 def _zone(register: Register | None, questions: Questions) -> Decided:

@@ -1,6 +1,6 @@
 """What a proposal has to ask, each thing once."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 
@@ -23,12 +23,24 @@ class Asked:
     text: str
     answers: tuple[str, ...]
 
+    @property
+    def choice(self) -> str:
+        """The sentence that tells what may be answered; empty if the words are free."""
+        return f" Answer one of: {', '.join(self.answers)}." if self.answers else ""
+
 
 @dataclass
 class Questions:
-    """The questions of a proposal in the order in which they came up."""
+    """The questions of a proposal in the order in which they came up.
+
+    Attributes:
+        asked: the questions by name.
+        told: what people said of columns without being asked: by head the field that it fills,
+            of an instant also the part, as in ``at/day``; an empty one leaves the column out.
+    """
 
     asked: dict[str, Asked] = field(default_factory=dict)
+    told: Mapping[str, str] = field(default_factory=dict)
 
     def ask(self, name: str, text: str, answers: Sequence[str] = ()) -> Ref:
         """Ask, unless it has been asked under this name, and return what stands for the answer."""

@@ -56,8 +56,8 @@ def _answers(questions: Questions) -> Iterator[str]:
     yield f"# Write an answer for every {UNANSWERED} below; the map is not taken before."
     yield "answers:"
     for name, asked in questions.asked.items():
-        options = f" Answer one of: {', '.join(asked.answers)}." if asked.answers else ""
-        yield from (f"  # {line}" for line in wrap(_remark(asked.text + options), _WIDE))
+        remark = wrap(_remark(asked.text + asked.choice), _WIDE, break_on_hyphens=False)
+        yield from (f"  # {line}" for line in remark)
         yield f"  {_quoted(name)}: {UNANSWERED}"
 
 

@@ -13,7 +13,7 @@ from qa_engine.report.sentences import failing, undecided
 from qa_engine.web.access import open_to
 from qa_engine.web.accounts import ROLES
 from qa_engine.web.office import now, office
-from qa_engine.web.portions import portion_of
+from qa_engine.web.portions import alike, portion_of
 
 pages = Blueprint("board", __name__)
 
@@ -46,7 +46,12 @@ def fleet() -> str:
     state = office().lookout.state(now())
     view = state.once(("board", choice), lambda: _told(choice, state))
     tanks = portion_of(view["tanks"], SHOWN_TANKS)
-    return render_template("board/board.html", **{**view, "tanks": tanks})
+    told = alike(
+        state,
+        ("board", choice, tanks.number),
+        lambda: render_template("board/told.html", **{**view, "tanks": tanks}),
+    )
+    return render_template("board/board.html", told=told)
 
 
 def _told(choice: Choice, state: FleetState) -> dict[str, Any]:

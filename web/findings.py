@@ -17,7 +17,7 @@ from qa_engine.report.as_csv import csv_report
 from qa_engine.report.as_json import json_report
 from qa_engine.report.as_sarif import sarif_report
 from qa_engine.report.handbook import Entry, entry_of
-from qa_engine.report.jobs import jobs_of
+from qa_engine.report.jobs import Job, jobs_of
 from qa_engine.report.outcome import Report, Tally
 from qa_engine.report.places import place
 from qa_engine.report.sentences import failing, undecided
@@ -30,7 +30,7 @@ from qa_engine.web.entering import DIRECTORS, WORKERS, new_key
 from qa_engine.web.evidence import tables_of
 from qa_engine.web.office import now, office
 from qa_engine.web.permissions import takes_permission
-from qa_engine.web.portions import portion_of
+from qa_engine.web.portions import Portion, alike, portion_of
 
 pages = Blueprint("findings", __name__)
 
@@ -69,23 +69,47 @@ def _asked() -> Choice:
 def all_findings() -> str:
     """Show the findings of a choice, led by the jobs that settle them."""
     choice, state = _asked(), office().lookout.state(now())
-    answers = answers_to(state)
-    if choice.answer is None:
-        name = ("findings", choice.life, *sorted(choice.values.items()))
-        view = state.once(name, lambda: _told(choice, state, answers))
-    else:
-        view = _told(choice, state, answers)
-    undecided_now = portion_of(view["undecided"], SHOWN_FINDINGS, "undecided")
+    # A state is another one after each entry of the book, so what is answered is part of it.
+    answers = state.once("answers", lambda: answers_to(state))
+    name = ("findings", choice.life, choice.answer, *sorted(choice.values.items()))
+    view = state.once(name, lambda: _told(choice, state, answers))
+    lists = Lists(
+        portion_of(view["jobs"], SHOWN_JOBS),
+        portion_of(view["undecided"], SHOWN_FINDINGS, "undecided"),
+        portion_of(view["permitted"], SHOWN_FINDINGS, "permitted"),
+    )
+    told = alike(
+        state, (*name, *lists.numbers), lambda: _in_words(choice, state, view, lists, answers)
+    )
+    return render_template("findings/findings.html", told=told)
+
+
+@dataclass(frozen=True)
+class Lists:
+    """The portions that a page shows of its lists."""
+
+    jobs: Portion[Job]
+    undecided: Portion[dict[str, Any]]
+    permitted: Portion[dict[str, Any]]
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Return which portions they are."""
+        return self.jobs.number, self.undecided.number, self.permitted.number
+
+
+def _in_words(
+    choice: Choice, state: FleetState, view: dict[str, Any], lists: Lists, answers: Answers
+) -> str:
+    explained = [with_meanings(row, state) for row in lists.undecided.items]
     return render_template(
-        "findings/findings.html",
+        "findings/told.html",
         **view,
         state=state,
         choice=choice,
-        jobs_now=portion_of(view["jobs"], SHOWN_JOBS),
-        undecided_now=replace(
-            undecided_now, items=[with_meanings(row, state) for row in undecided_now.items]
-        ),
-        permitted_now=portion_of(view["permitted"], SHOWN_FINDINGS, "permitted"),
+        jobs_now=lists.jobs,
+        undecided_now=replace(lists.undecided, items=explained),
+        permitted_now=lists.permitted,
         may_log=_may_log(),
         may_direct=signed_in().role in DIRECTORS,
         answers=answers,

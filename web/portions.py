@@ -1,10 +1,14 @@
-"""Long lists, a portion at a time."""
+"""Long lists, a portion at a time, and put into words once for all readers alike."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from flask import request, url_for
+from markupsafe import Markup
+
+from qa_engine.book.lookout import FleetState
+from qa_engine.web.access import signed_in
 
 Item = TypeVar("Item")
 
@@ -63,3 +67,17 @@ def portion_of(items: Sequence[Item], size: int, name: str = "part") -> Portion[
     if not 0 <= start < len(items):
         number, start = 1, 0
     return Portion(items[start : start + size], name, number, start + 1, len(items), size)
+
+
+def alike(state: FleetState, name: Hashable, put: Callable[[], str]) -> Markup:
+    """Return a part of a page that reads the same to people of one role, language and units.
+
+    Args:
+        state: what the part tells of; it is put into words once for each state.
+        name: what the part is, with everything it depends on but its readers. It may hold no form
+            that is sent, since those carry a token of each reader.
+        put: puts it into words.
+    """
+    reader = signed_in()
+    names = (name, reader.role, reader.language, reader.units)
+    return state.once(("in words", names), lambda: Markup(put()))

@@ -16,6 +16,9 @@ from qa_engine.rulesets import Edition
 
 Made = TypeVar("Made")
 
+MOST_MADE = 2_000
+"""So many things that are made of a state are kept; then the one made first goes."""
+
 
 @dataclass(frozen=True)
 class Ahead:
@@ -59,9 +62,13 @@ class FleetState:
             name: what it is; whoever asks by the same name gets the same.
             make: makes it, if nobody has.
         """
-        if name not in self._made:
-            self._made[name] = make()
-        made: Made = self._made[name]
+        if name in self._made:
+            known: Made = self._made[name]
+            return known
+        made = make()
+        if len(self._made) >= MOST_MADE:
+            self._made.pop(next(iter(self._made)), None)
+        self._made[name] = made
         return made
 
     @cached_property

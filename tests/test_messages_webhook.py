@@ -36,7 +36,7 @@ class Hook:
 @contextmanager
 def serving(hook: Hook) -> Iterator[Hook]:
     class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:  # noqa: N802
+        def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
             hook.calls.append((self.path, dict(self.headers), body))
             self.send_response(hook.statuses.pop(0) if hook.statuses else 204)
@@ -100,9 +100,9 @@ def test_what_passes_is_tried_again_and_what_does_not_is_given_up(status, for_go
 
 @pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
 def test_no_redirect_is_followed(status):
-    with serving(Hook([status])) as hook:
-        with pytest.raises(NotDelivered, match="redirects are not followed") as refused:
-            call(hook.message(), SECRET)
+    refusal = pytest.raises(NotDelivered, match="redirects are not followed")
+    with serving(Hook([status])) as hook, refusal as refused:
+        call(hook.message(), SECRET)
     assert refused.value.for_good
     assert [path for path, _, _ in hook.calls] == ["/hook?of=fleet"]
 

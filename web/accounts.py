@@ -14,7 +14,6 @@ from typing import Any
 from sqlalchemy import (
     Column,
     Connection,
-    Integer,
     MetaData,
     Table,
     Text,
@@ -26,6 +25,7 @@ from sqlalchemy import (
 )
 
 from qa_engine.book import Book
+from qa_engine.book.schema import INT
 from qa_engine.errors import QAEngineError
 from qa_engine.web.passwords import hashed, matches
 
@@ -47,7 +47,7 @@ ACCOUNTS = Table(
     Column("password", Text, nullable=False),
     Column("units", Text, nullable=False, default="metric"),
     Column("language", Text, nullable=False, default="en"),
-    Column("epoch", Integer, nullable=False, default=0),
+    Column("epoch", INT, nullable=False, default=0),
     sqlite_strict=True,
 )
 INVITATIONS = Table(
@@ -56,7 +56,7 @@ INVITATIONS = Table(
     Column("digest", Text, primary_key=True),
     Column("person", Text, nullable=False),
     Column("role", Text, nullable=False),
-    Column("expires_at", Integer, nullable=False),
+    Column("expires_at", INT, nullable=False),
     sqlite_strict=True,
 )
 SESSIONS = Table(
@@ -64,8 +64,8 @@ SESSIONS = Table(
     metadata,
     Column("digest", Text, primary_key=True),
     Column("person", Text, nullable=False),
-    Column("epoch", Integer, nullable=False),
-    Column("expires_at", Integer, nullable=False),
+    Column("epoch", INT, nullable=False),
+    Column("expires_at", INT, nullable=False),
     sqlite_strict=True,
 )
 TOKENS = Table(
@@ -75,7 +75,7 @@ TOKENS = Table(
     Column("person", Text, nullable=False),
     Column("label", Text, nullable=False),
     Column("scope", Text, nullable=False),
-    Column("expires_at", Integer, nullable=False),
+    Column("expires_at", INT, nullable=False),
     sqlite_strict=True,
 )
 

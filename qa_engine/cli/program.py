@@ -17,6 +17,7 @@ COMMANDS = {
     "inspect": ("qa_engine.cli.inspect", "Judge service records by rule sets."),
     "forecast": ("qa_engine.cli.forecast", "Say by when the resin of each tank must be changed."),
     "book": ("qa_engine.cli.book", "Keep records for good in a record book."),
+    "audit": ("qa_engine.cli.audit", "Write the audit report of a record book."),
     "messages": ("qa_engine.cli.messages", "Send bases and crews what they should know."),
     "serve": ("qa_engine.cli.serve", "Serve the pages of a record book."),
     "rules": ("qa_engine.cli.rules", "Check and list rule sets."),

@@ -30,8 +30,8 @@ CHANGE_WITHIN = timedelta(days=2)
 SHOWN = 20
 NOTHING = "Nothing that could be decided fails at {base}, and nothing falls due within {days} days."
 STRANGE = (
-    "No van and no tank belongs to {base}, so that nothing can be told of it. Whoever runs the "
-    "pages should look whether the settings and the register name it alike."
+    "No van and no tank belongs to {base}; what follows, if anything, is what belongs to no known "
+    "base. Whoever runs the pages should look whether the settings and the register name it alike."
 )
 OPEN = "For lack of evidence nobody can say of {places} whether work is needed: {page}"
 SEE_PAGE = "the page of findings names what is missing."

@@ -10,7 +10,18 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, case, delete, func, insert, inspect, or_, select, update
+from sqlalchemy import (
+    Connection,
+    RowMapping,
+    case,
+    delete,
+    func,
+    insert,
+    inspect,
+    or_,
+    select,
+    update,
+)
 
 from qa_engine.book import Book
 from qa_engine.messages.delivery import NotDelivered
@@ -270,7 +281,7 @@ def _row(message: Message, at: int) -> dict[str, Any]:
     }
 
 
-def _queued(row: Mapping[str, Any]) -> Queued:
+def _queued(row: RowMapping) -> Queued:
     to = Channel(row["channel"], row["address"])
     names = ("sent_at", "given_up_at")
     sent, given_up = (None if row[name] is None else instant(row[name]) for name in names)

@@ -97,9 +97,14 @@ def _settings(written: Mapping[str, Any], secrets: Mapping[str, str]) -> Message
 
 
 def _post_office(mail: Mapping[str, Any], password: str | None) -> PostOffice:
-    names = ("port", "security", "sender")
-    user = mail.get("user")
-    return PostOffice(mail["server"], *(mail[n] for n in names), user=user, password=password)
+    return PostOffice(
+        mail["server"],
+        mail["port"],
+        mail["security"],
+        mail["sender"],
+        user=mail.get("user"),
+        password=password,
+    )
 
 
 def _channels(groups: Mapping[str, Mapping[str, list[str]]]) -> Channels:

@@ -61,7 +61,7 @@ def stop_messages(
 def _channels(job: Job, where: Whereabouts, bases: Channels, vans: Channels) -> Iterator[Channel]:
     base = where.of(job.findings[0])
     yield from vans.get(job.van or "", ())
-    if base in bases:
+    if base is not None and base in bases:
         yield from bases[base]
     elif base is None or job.van not in vans:
         for channels in bases.values():

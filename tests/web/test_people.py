@@ -5,9 +5,10 @@ from datetime import timedelta
 
 import pytest
 
+from qa_engine.book import create_book
 from qa_engine.demo import AS_OF
 from qa_engine.web import passwords
-from qa_engine.web.accounts import INVITED_FOR, SIGNED_IN_FOR, AccountError
+from qa_engine.web.accounts import INVITED_FOR, SIGNED_IN_FOR, AccountError, Accounts
 
 WORDS = "a long enough password"
 
@@ -161,3 +162,14 @@ def test_passwords_are_kept_as_argon2id_over_64_mib():
     assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
     assert as_people_have_it["matches"](kept, WORDS)
     assert not as_people_have_it["matches"](kept, WORDS + " ")
+
+
+def test_accounts_are_kept_in_either_database(book_url):
+    with create_book(
+        book_url, operator="Quillmere", time_zone="UTC", entered_at=AS_OF, entered_by="P-1"
+    ) as book:
+        accounts = Accounts(book)
+        accounts.accept(accounts.invite("P-1", "crew", AS_OF), "crew", WORDS, AS_OF)
+        session = accounts.open_session("P-1", AS_OF)
+        assert accounts.of_session(session, AS_OF).person == "P-1"
+        assert accounts.of_session(session, AS_OF + SIGNED_IN_FOR + timedelta(seconds=1)) is None

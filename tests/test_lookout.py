@@ -251,7 +251,7 @@ def test_many_records_at_once_are_a_reason_for_a_whole_look(house, counted, monk
 def test_a_finding_is_explained_from_its_own_tank_alone(house):
     state = house.lookout.state(NOW)
     whole = Lookout(house.book, installed_plugins(), RULES)
-    for finding in state.findings["finding"].head(12):
+    for finding in state.findings["finding"].head(4):
         mine = house.lookout.explained(finding, state)
         assert mine == whole.explained(finding, whole.state(NOW))
 

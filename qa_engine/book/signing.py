@@ -20,6 +20,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 
 from qa_engine.book.canonical_json import canonical_json
 from qa_engine.errors import BookError
+from qa_engine.fields import FIRST_YEAR, LAST_YEAR
 
 FORM = "signed tree head 1"
 MEMBERS = {"form", "book", "size", "root", "time", "key", "signature"}
@@ -115,7 +116,7 @@ def read_head(text: str, name: str = "the head") -> SignedHead:
         raise BookError(f"{name}: {len(text)} characters are no signed tree head")
     try:
         written = json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise BookError(f"{name}: is no JSON, so no signed tree head: {error}") from None
     if not isinstance(written, dict) or written.get("form") != FORM:
         raise BookError(f'{name}: is no signed tree head; expected "form": "{FORM}"')
@@ -141,6 +142,8 @@ def _of_members(written: Mapping[str, Any], name: str) -> SignedHead:
         raise BookError(f"{name}: is no signed tree head: {error}") from None
     if head.time.tzinfo is None:
         raise BookError(f"{name}: its time {written['time']} has no offset")
+    if not FIRST_YEAR <= head.time.year <= LAST_YEAR:
+        raise BookError(f"{name}: its time {written['time']} is no likely one")
     return head
 
 

@@ -43,7 +43,7 @@ def spreadsheet():
 
 @pytest.mark.parametrize(("width", "scheme"), LOOKS)
 def test_a_spreadsheet_is_handed_in_tried_taken_in_and_its_refused_row_mended(
-    device, own_server, spreadsheet, width, scheme
+    own_server, device, spreadsheet, width, scheme
 ):
     desk = device(width, scheme)
     desk.url = own_server
@@ -78,7 +78,7 @@ def test_a_spreadsheet_is_handed_in_tried_taken_in_and_its_refused_row_mended(
 
 
 def test_long_work_shows_its_progress_and_goes_on_to_its_end_by_itself(
-    device, own_server, spreadsheet, monkeypatch
+    own_server, device, spreadsheet, monkeypatch
 ):
     go_on, told = threading.Event(), running.Run.told
 

@@ -5,18 +5,24 @@ from typing import Any
 
 from flask import Blueprint, render_template
 
+from qa_engine.audit import choices, remarks_in
+from qa_engine.audit.wholeness import latest_head
 from qa_engine.book.breach import Breach
 from qa_engine.book.lookout import FleetState
 from qa_engine.book.verify import verify
 from qa_engine.book.writing import head_of
 from qa_engine.coverage import OUTCOMES
-from qa_engine.web.access import open_to
+from qa_engine.web.access import open_to, signed_in
+from qa_engine.web.audit import heads, remarks, reports
+from qa_engine.web.audit.asking import last_month
+from qa_engine.web.audit.roles import READERS, WRITER
+from qa_engine.web.entering import new_key
 from qa_engine.web.hardening import brake
 from qa_engine.web.office import now, office
 
 pages = Blueprint("audit", __name__)
-
-READERS = ("auditor", "operator", "administrator")
+for part in (heads, remarks, reports):
+    pages.register_blueprint(part.pages)
 
 
 @dataclass(frozen=True)
@@ -49,11 +55,17 @@ def _page(breaches: list[Breach] | None = None) -> str:
         "audit/audit.html",
         state=state,
         book=_contents(),
+        signed=latest_head(office().book),
         breaches=breaches,
         checked_at=now(),
         outcomes=tuple(OUTCOMES),
         coverage=_coverage(state),
         totals={name: int(state.coverage[name].sum()) for name in OUTCOMES},
+        choices=choices(state.register, {}, (one.rule_set for one in state.editions)),
+        given={"period": last_month(state.register.zone)},
+        remarks=remarks_in(office().book)[::-1],
+        may_remark=signed_in().role == WRITER,
+        key=new_key(),
     )
 
 

@@ -154,15 +154,13 @@ def _loaded(body: Mapping[str, Any]) -> dict[str, Any]:
     try:
         found: dict[str, Any] = AuditForm().load(dict(body))
     except ValidationError as error:
-        said = [
-            f"{LABELS.get(name, name)}: {text}" for name, texts in _flat(error) for text in texts
-        ]
-        raise AuditError("; ".join(said)) from None
+        raise AuditError("; ".join(_said(error.messages))) from None
     return found
 
 
-def _flat(error: ValidationError) -> list[tuple[str, list[str]]]:
-    return sorted(error.normalized_messages().items())
+def _said(messages: Any) -> list[str]:
+    by_field = sorted(messages.items())
+    return [f"{LABELS.get(name, name)}: {text}" for name, texts in by_field for text in texts]
 
 
 def _check_head(held: Connection, size: int, root: str) -> None:

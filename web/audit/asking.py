@@ -1,6 +1,7 @@
 """What a report is asked about, as an address of ours says it."""
 
 from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask import request
@@ -37,7 +38,7 @@ def scope() -> Scope:
     )
 
 
-def address_of(wanted: Asked) -> dict[str, list[str] | str]:
+def address_of(wanted: Asked) -> dict[str, Any]:
     """Return the words of the address that asks the same."""
     names = {PLACES[sort]: list(ids) for sort, ids in wanted.scope.names.items() if ids}
     days = {"from": str(wanted.period.first), "to": str(wanted.period.last)}

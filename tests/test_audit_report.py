@@ -28,8 +28,10 @@ from qa_engine.audit.lettering import lettered
 from qa_engine.audit.paper import paper_of
 from qa_engine.book import Submission, create_book
 from qa_engine.book.heads import note_head, signed_head
+from qa_engine.book.permission_body import body_of
 from qa_engine.errors import AuditError
 from qa_engine.intake import read_records, read_register
+from qa_engine.permissions import CONCESSION, Permission
 from qa_engine.subjects import Period
 
 BEGUN = datetime(2026, 7, 1, tzinfo=UTC)
@@ -257,6 +259,52 @@ def test_a_register_that_was_replaced_is_told_without_fields(book, tmp_path):
     assert (told["kind"], told["field"], told["reason"]) == ("register", None, "measured")
 
 
+PERMIT = Permission(
+    permission="CO-1",
+    type=CONCESSION,
+    rule_set="outlets",
+    rule="outlet-low",
+    van="V1",
+    tank=None,
+    reason="The resin came on Friday.",
+    requested_by="P-1",
+    approved_by="P-2",
+    requested_on=date(2026, 7, 4),
+    approved_on=date(2026, 7, 5),
+    begins=date(2026, 7, 2),
+    until=date(2026, 7, 3),
+    longest_d=30,
+    source="permits.yaml",
+    line=1,
+    sha256="0" * 64,
+)
+
+
+def test_a_permission_stands_in_the_reports_that_it_touches(book):
+    """It covers V1 on 2 and 3 July: R1 and R2, one finding apart from that of R3 on V2."""
+    at = BEGUN + timedelta(days=5)
+    book.put("permission", "CO-1", body_of(PERMIT), key="co", entered_at=at, entered_by="P-2")
+    report = report_of(book)
+    assert [(a.permission.permission, a.uses) for a in report.permissions] == [("CO-1", 1)]
+    assert report.by_rule["findings"].sum() == 2
+    assert report.by_rule["permitted"].sum() == 1
+    assert "The resin came on Friday." in text_of(book)
+    assert "1 is under permission" in " ".join(sentences(report))
+    assert attached(pdf_audit(report)).decode() == json_audit(report)
+    touched = [
+        len(report_of(book, scope, period).permissions)
+        for scope, period in (
+            (Scope(bases=("north",)), JULY),
+            (Scope(vans=("V2",)), JULY),
+            (Scope(), Period(date(2026, 7, 3), date(2026, 7, 3))),
+            (Scope(), Period(date(2026, 7, 4), date(2026, 7, 4))),
+            (Scope(), Period(date(2026, 7, 1), date(2026, 7, 1))),
+        )
+    ]
+    assert touched == [1, 0, 1, 0, 0]
+    assert report_of(book, as_of=at - timedelta(hours=1)).permissions == ()
+
+
 def test_remarks_stand_in_the_report_and_change_no_verdict(book):
     before = counts(report_of(book))
     made = enter_remark(book, {"sort": "rule", "about": "outlets/outlet-low", "text": "Why?"}, by())
@@ -405,7 +453,7 @@ def test_the_paper_never_goes_without_its_cautions_and_numbers_its_pages(book):
 
 
 def test_a_long_table_says_how_many_rows_only_the_attached_report_has(book, monkeypatch):
-    monkeypatch.setattr("qa_engine.audit.paper.MOST_ROWS", 1)
+    monkeypatch.setattr("qa_engine.audit.sections.MOST_ROWS", 1)
     assert "1 more stand in the attached report." in text_of(book)
     assert len(json.loads(json_audit(report_of(book)))["late"]["entries"]) == 2
 

@@ -165,7 +165,7 @@ def _touches(account: Account, asked: Asked, register: Register) -> bool:
         return False
     begins, ends = span(one, register.zone)
     first, after = asked.period.instants(register.zone)
-    if begins >= after or max(begins, ends) < first:
+    if begins >= after or (begins < first and ends <= first):
         return False
     if one.van is None and one.tank is None:
         return True

@@ -4,6 +4,7 @@ import threading
 import time
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -349,7 +350,7 @@ def test_an_edition_stands_between_those_before_and_after_it():
 
 
 def test_every_rule_set_that_ships_can_be_proposed_again_under_a_new_name():
-    shipped = sorted((Path(__file__).parent.parent / "rules").glob("*.yaml"))
+    shipped = sorted(Path(str(files("qa_engine.rules"))).glob("*.yaml"))
     assert shipped
     for file in shipped:
         assert file.stat().st_size < LARGEST

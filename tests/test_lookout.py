@@ -312,3 +312,14 @@ def test_a_book_that_cannot_be_written_is_judged_all_the_same(house, monkeypatch
     house.book.add(outlet("X2", 90.0, 20), **house.entered())
     house.lookout.state(NOW)
     assert len(history_of(house.book, STOP)) == 1
+
+
+def test_a_clock_that_is_a_little_behind_forgets_no_record(house):
+    row = {"record": "X1", "kind": "reading", "at": NOW, "tank": "T1", "outlet_tds": 900.0}
+    house.book.add({"reading": frame_of("reading", row)}, **house.entered())
+    ahead = house.lookout.state(NOW)
+    house.book.add(outlet("X2", 2.0, 20), **house.entered())
+    behind = house.lookout.state(NOW - timedelta(seconds=1))
+    assert behind.inspection.used == ahead.inspection.used + 1
+    assert behind.as_of == NOW
+    house.compare()

@@ -2,6 +2,7 @@
 
 import io
 import re
+from importlib.resources import files
 from pathlib import Path
 from uuid import UUID
 
@@ -12,7 +13,7 @@ from qa_engine.web.access import ANYONE, SESSION, access_of
 from qa_engine.web.accounts import ROLES
 from qa_engine.web.hardening import BRAKE, HEADERS
 
-TEMPLATES = Path(__file__).parents[2] / "web" / "templates"
+TEMPLATES = Path(str(files("qa_engine.web"))) / "templates"
 FIELD = re.compile(r'<(?:input|select|textarea|button)[^>]*?name="([a-z_]+)"')
 BOUNDARY = "multipart/form-data; boundary=x"
 HOSTILE = (

@@ -5,7 +5,7 @@ import io
 import re
 import threading
 from functools import cache
-from pathlib import Path
+from importlib.resources import files
 
 import pytest
 from markupsafe import escape
@@ -29,7 +29,7 @@ from qa_engine.yaml_tree import Problem, read_yaml
 
 NEW = "/rules/proposals/new"
 START = f"{NEW}?from=rinse-water/2025-01"
-SHIPPED = (Path(__file__).parents[2] / "rules" / "rinse-water.yaml").read_text(encoding="utf-8")
+SHIPPED = (files("qa_engine.rules") / "rinse-water.yaml").read_text(encoding="utf-8")
 KEY = "0f4bd8a0-3c5b-4a43-9f4e-3f6f0f7d1c11"
 OTHER_KEY = "0f4bd8a0-3c5b-4a43-9f4e-3f6f0f7d1c12"
 SCRIPT = "<script>alert(1)</script>"
